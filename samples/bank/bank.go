@@ -49,10 +49,23 @@ type Grain struct {
 
 // Layer is all grains of about the same load, in order of RPM.
 type Layer struct {
-	Load   float64
-	Grains []Grain
-	Level  LevelCurve // smooth level of the layer over revs
+	Load    float64
+	Grains  []Grain
+	Level   LevelCurve // smooth level of the layer over revs
+	Islands []Island   // in order of RPM; at least one
 }
+
+// Island is a range of a layer's grains without a gap in revs: a pull is one,
+// and so is each hold that stands alone. Between islands a note has nothing
+// of its own and mixes both shores.
+type Island struct {
+	From, To   int     // grains From..To-1 of the layer
+	LnLo, LnHi float64 // ln(RPM) of the first and the last
+	Likeness   float64 // correlation 0..1 of its upper shore with the next island's lower one; 0 for the last
+}
+
+// islandGap is the gap in ln(RPM) that parts islands.
+const islandGap = 0.03
 
 // Audio is the sound of one recording, ready for reading with a margin.
 type Audio struct {
@@ -151,6 +164,7 @@ func (b *Bank) gather(recs []Recording, takes []*take, stretches []*stretch) {
 		}
 		sortByRPM(l.Grains)
 		l.Level = fitLevel(l.Grains)
+		l.Islands = findIslands(l.Grains)
 		b.Layers = append(b.Layers, l)
 	}
 }
@@ -173,6 +187,19 @@ func sortByRPM(grains []Grain) {
 			grains[to].Next = at[n]
 		}
 	}
+}
+
+// findIslands parts sorted grains where the revs have a gap.
+func findIslands(grains []Grain) []Island {
+	var out []Island
+	for i := range grains {
+		if i == 0 || grains[i].LnRPM-grains[i-1].LnRPM > islandGap {
+			out = append(out, Island{From: i, LnLo: grains[i].LnRPM})
+		}
+		k := &out[len(out)-1]
+		k.To, k.LnHi = i+1, grains[i].LnRPM
+	}
+	return out
 }
 
 // cluster returns the centres of groups of loads that lie closer than

@@ -7,47 +7,78 @@ import "math"
 // sound together are mixed with gains that know it.
 func (b *Bank) Likeness(i int) float64 { return b.likeness[i] }
 
-// measureLikeness fills the likeness of neighbouring layers: the mean
-// correlation of the waveforms kept around their cuts.
+// placedBin is a mean cycle in the common phase.
+type placedBin struct {
+	lnRPM float64
+	shape *[anglePoints]float64
+	power float64
+}
+
+// measureLikeness fills the likeness of neighbouring layers and of
+// neighbouring islands within each.
 func (b *Bank) measureLikeness(recs []Recording, stretches []*stretch) {
-	for i := 0; i+1 < len(b.Layers); i++ {
-		lo, hi := b.Layers[i].Load, b.Layers[i+1].Load
-		var sum, weight float64
-		for _, s := range stretches {
-			for _, p := range stretches {
-				if math.Abs(recs[s.rec].Load-lo) > layerGap || math.Abs(recs[p.rec].Load-hi) > layerGap {
-					continue
-				}
-				for j := range s.bins {
-					for k := range p.bins {
-						if math.Abs(s.bins[j].lnRPM-p.bins[k].lnRPM) < binWidth {
-							sum += likeness(s, p, j, k)
-							weight++
-						}
-					}
-				}
+	bins := make([][]placedBin, len(b.Layers))
+	centres := make([]float64, len(b.Layers))
+	for i, l := range b.Layers {
+		centres[i] = l.Load
+	}
+	for _, s := range stretches {
+		k := nearest(centres, recs[s.rec].Load)
+		for i := range s.bins {
+			p := placedBin{lnRPM: s.bins[i].lnRPM, shape: shifted(&s.bins[i].shape, s.offset)}
+			for _, v := range s.bins[i].power {
+				p.power += v
 			}
+			bins[k] = append(bins[k], p)
 		}
-		rho := 0.0
-		if weight > 0 {
-			rho = math.Max(0, math.Min(1, sum/weight))
+	}
+	for i := range b.Layers {
+		if i+1 < len(b.Layers) {
+			b.likeness = append(b.likeness, meanLikeness(bins[i], bins[i+1]))
 		}
-		b.likeness = append(b.likeness, rho)
+		is := b.Layers[i].Islands
+		for k := 0; k+1 < len(is); k++ {
+			is[k].Likeness = likeness(nearestBin(bins[i], is[k].LnHi), nearestBin(bins[i], is[k+1].LnLo))
+		}
 	}
 }
 
-// likeness returns the part of two bins' power that is common to their mean
-// cycles: what noise there is does not correlate.
-func likeness(s, p *stretch, j, k int) float64 {
-	x, y := shifted(&s.bins[j].shape, s.offset), shifted(&p.bins[k].shape, p.offset)
-	var xy, px, py float64
-	for i := range x {
-		xy += x[i] * y[i]
-		px += s.bins[j].power[i]
-		py += p.bins[k].power[i]
+// meanLikeness averages over all pairs at about the same revs.
+func meanLikeness(a, b []placedBin) float64 {
+	var sum, n float64
+	for i := range a {
+		for j := range b {
+			if math.Abs(a[i].lnRPM-b[j].lnRPM) < binWidth {
+				sum += likeness(&a[i], &b[j])
+				n++
+			}
+		}
 	}
-	if px == 0 || py == 0 {
+	if n == 0 {
 		return 0
 	}
-	return xy / math.Sqrt(px*py)
+	return sum / n
+}
+
+func nearestBin(bins []placedBin, ln float64) *placedBin {
+	best := &bins[0]
+	for i := range bins {
+		if math.Abs(bins[i].lnRPM-ln) < math.Abs(best.lnRPM-ln) {
+			best = &bins[i]
+		}
+	}
+	return best
+}
+
+// likeness returns the part of two bins' power that is common to their mean
+// cycles, 0..1: what noise there is does not correlate.
+func likeness(a, b *placedBin) float64 {
+	if a.power == 0 || b.power == 0 {
+		return 0
+	}
+	var ab float64
+	for i := range a.shape {
+		ab += a.shape[i] * b.shape[i]
+	}
+	return math.Max(0, math.Min(1, ab/math.Sqrt(a.power*b.power)))
 }

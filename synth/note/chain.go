@@ -17,10 +17,11 @@ type voice struct {
 	level float64 // amplitude that brings the grain to the layer's level, before the request's own level
 }
 
-// chain is the succession of grains in one layer.
+// chain is the succession of grains on one island of a layer.
 type chain struct {
 	bank   *bank.Bank
 	layer  *bank.Layer
+	island bank.Island
 	rng    *rand.Rand
 	now    voice
 	next   voice // the incoming grain during an overlap
@@ -46,12 +47,12 @@ const (
 	overlapMaxS   = 0.010 // and its longest time
 )
 
-func newChain(b *bank.Bank, layer int, seed uint64) *chain {
+func newChain(b *bank.Bank, layer, island int, seed uint64) *chain {
 	c := &chain{
-		bank: b, layer: &b.Layers[layer],
-		rng: rand.New(rand.NewPCG(seed, 0x6e6f7465+uint64(layer))),
+		bank: b, layer: &b.Layers[layer], island: b.Layers[layer].Islands[island],
+		rng: rand.New(rand.NewPCG(seed, 0x6e6f7465+uint64(layer)<<16+uint64(island))),
 	}
-	c.lastUsed = make([]float64, len(c.layer.Grains))
+	c.lastUsed = make([]float64, c.island.To-c.island.From)
 	c.stop()
 	for i := range c.lastUsed {
 		c.lastUsed[i] = math.Inf(-1)

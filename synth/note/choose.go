@@ -9,7 +9,9 @@ import (
 // should ever meet; the weights were set by the measures of
 // analysis/fidelity on the stand-in engine and on open recordings.
 const (
-	candidates  = 48   // grains looked at, the nearest in revs
+	candidates  = 40   // grains priced, the nearest in revs that are not too fresh in the ear
+	scanLimit   = 400  // grains looked at to find them
+	reachGap    = 0.04 // ln(RPM) beyond the nearest grain at which the search ends
 	revScale    = 0.02 // difference in ln(RPM) that costs 1
 	slopeScale  = 0.5  // difference in d ln(RPM)/dt, 1/s, that costs 1
 	slopeWeight = 0.15
@@ -18,11 +20,10 @@ const (
 	colourWt    = 0.3
 	whim        = 0.25 // size of the random part
 
-	reuseGrains  = 3   // a grain never returns before this many others
-	reuseS       = 1.0 // nor, where there is choice, within this time
-	reuseWeight  = 3.0 // price of a return right after reuseS ...
-	reuseFadeS   = 2.5 // ... which fades with this time
-	reuseForbid  = 40.0
+	reuseGrains  = 3    // a grain never returns before this many others
+	reuseS       = 1.0  // nor, where there is choice, within this time
+	reuseWeight  = 3.0  // price of a return right after reuseS ...
+	reuseFadeS   = 2.5  // ... which fades with this time
 	runMinS      = 0.10 // unbroken recording is played for a time between
 	runMaxS      = 0.45 // these two, then a jump is preferred
 	runOverPrice = 2.0
@@ -31,39 +32,82 @@ const (
 // choose returns the grain to play next. after is the grain that sounds, -1
 // for none.
 func (c *chain) choose(st *state, after int) int {
-	grains := c.layer.Grains
-	i := sort.Search(len(grains), func(k int) bool { return grains[k].LnRPM >= st.lnRPM })
-	lo, hi := i-1, i
+	grains, is := c.layer.Grains, c.island
+	hi := is.From + sort.Search(is.To-is.From, func(k int) bool { return grains[is.From+k].LnRPM >= st.lnRPM })
+	lo := hi - 1
 	successor := -1
 	if after >= 0 {
-		successor = grains[after].Next
+		if g := grains[after].Next; g >= is.From && g < is.To {
+			successor = g
+		}
 	}
 	best, price := -1, math.Inf(1)
-	consider := func(g int) {
+	oldest, oldestAt := -1, math.Inf(1) // the way out when everything near was heard just now
+	consider := func(g int) (fresh bool) {
+		if g == successor {
+			successor = -1
+		}
+		if at := c.lastUsed[g-is.From]; st.timeS-at < reuseS {
+			if at < oldestAt && !c.isRecent(g) {
+				oldest, oldestAt = g, at
+			}
+			return false
+		}
 		if p := c.price(st, after, g); p < price {
 			best, price = g, p
 		}
+		return true
 	}
-	for n := 0; n < candidates; n++ {
-		switch {
-		case lo < 0 && hi >= len(grains):
-			n = candidates
-		case hi >= len(grains) || lo >= 0 && st.lnRPM-grains[lo].LnRPM < grains[hi].LnRPM-st.lnRPM:
-			consider(lo)
-			if lo == successor {
-				successor = -1
-			}
+	reach := reachGap
+	for n, seen := 0, 0; n < candidates && seen < scanLimit && (lo >= is.From || hi < is.To); seen++ {
+		g := hi
+		if hi >= is.To || lo >= is.From && st.lnRPM-grains[lo].LnRPM < grains[hi].LnRPM-st.lnRPM {
+			g = lo
 			lo--
-		default:
-			consider(hi)
-			if hi == successor {
-				successor = -1
-			}
+		} else {
 			hi++
+		}
+		d := math.Abs(grains[g].LnRPM - st.lnRPM)
+		if seen == 0 {
+			reach += d
+		}
+		if d > reach && (best >= 0 || oldest >= 0) {
+			break
+		}
+		if consider(g) {
+			n++
 		}
 	}
 	if successor >= 0 {
 		consider(successor)
+	}
+	switch {
+	case best >= 0:
+		return best
+	case oldest >= 0:
+		return oldest
+	}
+	return c.anyOther(after)
+}
+
+// isRecent tells whether a grain is among the last reuseGrains taken.
+func (c *chain) isRecent(g int) bool {
+	for _, r := range c.recent {
+		if r == g {
+			return true
+		}
+	}
+	return false
+}
+
+// anyOther is the last resort of an island with hardly any grains: the one
+// not heard for longest.
+func (c *chain) anyOther(after int) int {
+	best := c.island.From
+	for g := c.island.From; g < c.island.To; g++ {
+		if g != after && (best == after || c.lastUsed[g-c.island.From] < c.lastUsed[best-c.island.From]) {
+			best = g
+		}
 	}
 	return best
 }
@@ -75,16 +119,7 @@ func (c *chain) price(st *state, after, g int) float64 {
 	p := d * d
 	p += slopeWeight * math.Min(1, math.Abs(grain.Slope-st.slope)/slopeScale)
 	p += whim * c.rng.Float64()
-	age := st.timeS - c.lastUsed[g]
-	switch {
-	case age < reuseS:
-		p += reuseForbid
-		for _, r := range c.recent {
-			if r == g {
-				p += 10 * reuseForbid
-			}
-		}
-	case !math.IsInf(age, 1):
+	if age := st.timeS - c.lastUsed[g-c.island.From]; !math.IsInf(age, 1) {
 		p += reuseWeight * math.Exp(-(age-reuseS)/reuseFadeS)
 	}
 	if after < 0 {
@@ -114,7 +149,7 @@ func (c *chain) note(g int, st *state) {
 		c.runLeft = runMinS + (runMaxS-runMinS)*c.rng.Float64()
 	}
 	c.runLeft -= 1 / st.cycleHz
-	c.lastUsed[g] = st.timeS
+	c.lastUsed[g-c.island.From] = st.timeS
 	copy(c.recent[1:], c.recent[:len(c.recent)-1])
 	c.recent[0] = g
 	if c.used != nil {

@@ -60,12 +60,12 @@ type Note struct {
 	bank   *bank.Bank
 	opt    Options
 	st     state
-	chains []*chain
-	lo, hi float64 // RPM the bank can reach
-	tick   int64   // next tick
-	have   int     // frames left in st.block
-	done   int64   // frames handed out
-	load   float64 // as smoothed
+	chains [][]*chain // [layer][island]
+	lo, hi float64    // RPM the bank can reach
+	tick   int64      // next tick
+	have   int        // frames left in st.block
+	done   int64      // frames handed out
+	load   float64    // as smoothed
 	began  bool
 	held   int64 // ticks in which the request lay outside lo..hi
 	endAt  int64 // frame at which the note ends; -1 unknown
@@ -91,11 +91,15 @@ func New(b *bank.Bank, opt Options) *Note {
 		n.st.block[c] = make([]float64, tickFrames)
 	}
 	for i := range b.Layers {
-		c := newChain(b, i, opt.Seed)
-		if opt.OnUse != nil {
-			c.used = func(g int, tS float64) { opt.OnUse(Use{i, g, tS}) }
+		var row []*chain
+		for k := range b.Layers[i].Islands {
+			c := newChain(b, i, k, opt.Seed)
+			if opt.OnUse != nil {
+				c.used = func(g int, tS float64) { opt.OnUse(Use{i, g, tS}) }
+			}
+			row = append(row, c)
 		}
-		n.chains = append(n.chains, c)
+		n.chains = append(n.chains, row)
 	}
 	n.wantRPM, n.wantLoad = b.Layers[0].Grains[0].RPM, 1
 	if opt.Frames > 0 {
@@ -181,23 +185,8 @@ func (n *Note) render() {
 	}
 	n.steer()
 	st.phaseEnd = st.phase + st.cycleHz*tickFrames/st.rateHz
-	layer, w := n.mix()
-	for i, c := range n.chains {
-		weight := 0.0
-		switch {
-		case i == layer:
-			weight, _ = n.weights(layer, w)
-		case i == layer+1:
-			_, weight = n.weights(layer, w)
-		}
-		if weight < 1e-4 && c.now.gain == 0 {
-			c.stop()
-			continue
-		}
-		if weight < 1e-4 {
-			weight = 0 // one more tick, to fade out
-		}
-		c.tick(st, tickFrames, weight)
+	for i := range n.chains {
+		n.renderLayer(i, n.layerGain(i))
 	}
 	n.edges()
 	st.phase = st.phaseEnd
@@ -239,27 +228,59 @@ func (n *Note) steer() {
 	st.cycleHz = n.bank.Layout.CycleHz(math.Exp(st.lnRPM))
 }
 
-// mix returns the lower of the two layers that sound and the share of the
-// upper one.
-func (n *Note) mix() (layer int, share float64) {
-	l := n.bank.Layers
-	for i := 0; i+1 < len(l); i++ {
-		if n.load <= l[i+1].Load {
-			return i, math.Max(0, (n.load-l[i].Load)/(l[i+1].Load-l[i].Load))
-		}
+// silent is the gain under which a chain need not run, -80 dB.
+const silent = 1e-4
+
+// renderLayer adds the tick of one layer, on one island or between two.
+func (n *Note) renderLayer(layer int, gain float64) {
+	is := n.bank.Layers[layer].Islands
+	ln := n.st.lnRPM
+	k := 0 // the island at or below the revs
+	for k+1 < len(is) && ln >= is[k+1].LnLo {
+		k++
 	}
-	return len(l) - 1, 0
+	lower, upper := 1.0, 0.0
+	if k+1 < len(is) && ln > is[k].LnHi {
+		lower, upper = mixGains((ln-is[k].LnHi)/(is[k+1].LnLo-is[k].LnHi), is[k].Likeness)
+	}
+	for i, c := range n.chains[layer] {
+		target := 0.0
+		switch i {
+		case k:
+			target = gain * lower
+		case k + 1:
+			target = gain * upper
+		}
+		if target < silent {
+			if c.now.grain < 0 || c.now.gain == 0 {
+				c.stop()
+				continue
+			}
+			target = 0 // one more tick, to fade out
+		}
+		c.tick(&n.st, tickFrames, target)
+	}
 }
 
-// weights returns the gains of the lower and the upper layer.
-func (n *Note) weights(layer int, share float64) (lower, upper float64) {
-	if len(n.bank.Layers) == 1 {
-		return samples.DBAmplitude(singleLayerDB * (n.load - n.bank.Layers[0].Load)), 0
+// layerGain returns the share of a layer in the present mix.
+func (n *Note) layerGain(layer int) float64 {
+	l := n.bank.Layers
+	if len(l) == 1 {
+		return samples.DBAmplitude(singleLayerDB * (n.load - l[0].Load))
 	}
-	if layer == len(n.bank.Layers)-1 {
-		return 1, 0
+	low := 0 // the pair low, low+1 sounds
+	for low+2 < len(l) && n.load > l[low+1].Load {
+		low++
 	}
-	return mixGains(share, n.bank.Likeness(layer))
+	share := (n.load - l[low].Load) / (l[low+1].Load - l[low].Load)
+	lower, upper := mixGains(math.Max(0, math.Min(1, share)), n.bank.Likeness(low))
+	switch layer {
+	case low:
+		return lower
+	case low + 1:
+		return upper
+	}
+	return 0
 }
 
 // edges fades the first and the last edgeS of the note.
