@@ -7,40 +7,84 @@ import (
 )
 
 // A tooth is one place of the comb, in multiples of the engine cycle rate,
-// and how much a line there speaks for (pro) or against (contra) the revs.
+// and its weight in each of the groups whose mean levels are compared.
 type tooth struct {
-	multiple    float64
-	pro, contra float64
+	multiple float64
+	weight   [groups]float64
 }
 
-// comb returns the teeth for a layout. Orders the layout has count for it by
-// their power share. Orders it lacks count against, mildly, because real
-// cylinders differ. Places half way between two possible orders count
-// against in full: nothing of a steadily running engine lies there.
+// The groups of teeth.
+const (
+	oddOrders  = iota // orders the layout has, odd multiples of its line spacing
+	evenOrders        // the same, even multiples
+	weakOrders        // orders the layout lacks; real cylinders differ, so lines there are common but lower
+	between           // places where a steadily running engine has nothing at all
+	groups
+)
+
+// comb returns the teeth for a layout. Of the places that should be empty or
+// weak, the halves and thirds of the spacing between the strong orders weigh
+// most: an engine at half, a third or two thirds of these revs has its own
+// strong orders there.
 func comb(l crank.Layout) []tooth {
-	cycles := max(24, 5*l.Cylinders)
+	cycles := max(24, 6*l.Cylinders)
+	spacing := lineSpacing(l)
 	var teeth []tooth
-	for m := 1; m <= 2*cycles; m++ {
-		mult := float64(m) / 2
+	for sixth := 1; sixth <= 6*cycles; sixth++ {
+		t := tooth{multiple: float64(sixth) / 6}
+		half, third := 2*sixth%(6*spacing) == 0, 3*sixth%(6*spacing) == 0
+		switch {
+		case sixth%6 == 0:
+			a := l.OrderAmplitude(t.multiple / l.RevsPerCycle())
+			strong := evenOrders
+			if sixth/6/spacing%2 == 1 {
+				strong = oddOrders
+			}
+			if a > 0.05 {
+				t.weight[strong] = a * a
+			}
+			if a < 0.95 {
+				t.weight[weakOrders] = 1 - a*a
+				if half {
+					t.weight[weakOrders] *= 2
+				}
+			}
+		case half:
+			t.weight[between] = 1
+		case third:
+			t.weight[between] = 0.7
+		case sixth%3 == 0:
+			t.weight[between] = 0.4
+		default:
+			continue
+		}
 		// Higher harmonics suffer more from smear and hiss.
-		fade := 1 / (1 + mult/float64(max(8, 2*l.Cylinders)))
-		t := tooth{multiple: mult}
-		if m%2 == 1 {
-			t.contra = fade
-		} else {
-			a := l.OrderAmplitude(mult / l.RevsPerCycle())
-			t.pro = a * a * fade
-			t.contra = 0.5 * (1 - a*a) * fade
-		}
-		if t.pro < 1e-9 {
-			t.pro = 0
-		}
-		if t.contra < 1e-9 {
-			t.contra = 0
+		for i := range t.weight {
+			t.weight[i] /= 1 + t.multiple/float64(max(8, 2*l.Cylinders))
 		}
 		teeth = append(teeth, t)
 	}
 	return teeth
+}
+
+// lineSpacing returns the largest step, in multiples of the cycle rate, on
+// which all the strong orders of the layout lie: the number of cylinders for
+// an evenly firing engine, mostly 1 for others.
+func lineSpacing(l crank.Layout) int {
+	step := 0
+	for k := 1; k <= 48; k++ {
+		if a := l.OrderAmplitude(float64(k) / l.RevsPerCycle()); a*a > 0.1 {
+			step = gcd(k, step)
+		}
+	}
+	return max(step, 1)
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // grid is the log-spaced axis of RPM candidates. The log-frequency axis of

@@ -22,15 +22,10 @@ type zoom struct {
 }
 
 var zooms = []zoom{
-	{2, 0, 13, []float64{0, 0.15, -0.15, 0.35, -0.35, 0.65, -0.65, 1, -1}, 2},
-	{1, 13, 28, []float64{0, 0.3, -0.3, 0.7, -0.7, 1.2, -1.2}, 1},
-	{0, 28, math.Inf(1), []float64{0, 0.5, -0.5, 1.2, -1.2, 2.5, -2.5}, 1},
+	{2, 0, 17, []float64{0, 0.15, -0.15, 0.35, -0.35, 0.65, -0.65, 1, -1}, 2},
+	{1, 17, 35, []float64{0, 0.3, -0.3, 0.7, -0.7, 1.2, -1.2}, 1},
+	{0, 35, math.Inf(1), []float64{0, 0.5, -0.5, 1.2, -1.2, 2.5, -2.5}, 1},
 }
-
-// againstWeight is how much lines at wrong places weigh against lines at
-// right ones. With w, a candidate at twice the revs scores 1-w/2 and one at
-// half the revs 1/2, so the two are held off evenly near 1.
-const againstWeight = 0.9
 
 // emissions scores every grid place at every path hop: about 0 where nothing
 // speaks for it, 1 and more for a clear engine. Rows are hops.
@@ -60,13 +55,15 @@ type scorer struct {
 	zoom     zoom
 	spectra  *logSpectra
 	from, to int
-	pro      []shift
-	contra   []shift
-	proSum   []float64 // per place: weight of the teeth inside the spectrum
-	conSum   []float64
-	accPro   []float64
-	accCon   []float64
+	groups   [groups]group
 	best     []float64
+}
+
+// group is a set of teeth whose mean level is taken together.
+type group struct {
+	teeth []shift
+	sum   []float64 // per place: weight of the teeth inside the spectrum
+	acc   []float64
 }
 
 // shift is a tooth on the log axis: candidate i meets spectrum bin i+offset.
@@ -77,27 +74,27 @@ type shift struct {
 
 func newScorer(sig signal, z zoom, l crank.Layout, g grid, teeth []tooth, from, to int) *scorer {
 	n := to - from
-	lowHz := l.CycleHz(g.rpm(float64(from))) / 2
+	lowHz := l.CycleHz(g.rpm(float64(from))) / 6
 	s := &scorer{
 		zoom: z, from: from, to: to,
 		spectra: newLogSpectra(sig, z.halvings, lowHz, g.logStep, z.slopes),
-		proSum:  make([]float64, n), conSum: make([]float64, n),
-		accPro: make([]float64, n), accCon: make([]float64, n), best: make([]float64, n),
+		best:    make([]float64, n),
+	}
+	for i := range s.groups {
+		s.groups[i].sum, s.groups[i].acc = make([]float64, n), make([]float64, n)
 	}
 	for _, t := range teeth {
-		// Bin 0 of the spectrum is half the cycle rate of the first place.
-		off := int(math.Round(math.Log(2*t.multiple) / g.logStep))
+		// Bin 0 of the spectrum is a sixth of the cycle rate of the first place.
+		off := int(math.Round(math.Log(6*t.multiple) / g.logStep))
 		if off >= s.spectra.bins {
 			continue
 		}
 		end := min(n, s.spectra.bins-off)
-		if t.pro > 0 {
-			s.pro = append(s.pro, shift{off, t.pro})
-			floats.AddConst(t.pro, s.proSum[:end])
-		}
-		if t.contra > 0 {
-			s.contra = append(s.contra, shift{off, t.contra})
-			floats.AddConst(t.contra, s.conSum[:end])
+		for i, w := range t.weight {
+			if w > 0 {
+				s.groups[i].teeth = append(s.groups[i].teeth, shift{off, w})
+				floats.AddConst(w, s.groups[i].sum[:end])
+			}
 		}
 	}
 	return s
@@ -129,28 +126,59 @@ func (s *scorer) score(centreS float64) {
 			}
 			return
 		}
-		sumShifts(s.accPro, lines, s.pro)
-		sumShifts(s.accCon, lines, s.contra)
-		// A steady engine is the rule; steep ones must earn it.
-		toll := 0.03 * math.Abs(slope)
-		for i := range s.best {
-			if s.proSum[i] == 0 {
-				s.best[i] = 0
-				continue
-			}
-			v := s.accPro[i] / s.proSum[i]
-			if s.conSum[i] > 0 {
-				v -= againstWeight*s.accCon[i]/s.conSum[i] + (1 - againstWeight)
-			}
-			s.best[i] = math.Max(s.best[i], v-toll)
+		for i := range s.groups {
+			s.groups[i].mean(lines)
 		}
+		s.compare(0.01 * math.Abs(slope))
 	}
 }
 
-func sumShifts(acc, lines []float64, shifts []shift) {
-	clear(acc)
-	for _, t := range shifts {
-		end := min(len(acc), len(lines)-t.offset)
-		floats.AddScaled(acc[:end], t.weight, lines[t.offset:t.offset+end])
+// Shares of the two kinds of wrong places in what is held against a
+// candidate. They add up to 1, so that noise scores about 0.
+const (
+	weakShare    = 0.25
+	betweenShare = 0.75
+)
+
+// compare raises best to the scores of the present group means, less a toll:
+// a steady engine is the rule, steep ones must earn it.
+func (s *scorer) compare(toll float64) {
+	odd, even := &s.groups[oddOrders], &s.groups[evenOrders]
+	weak, gaps := &s.groups[weakOrders], &s.groups[between]
+	for i := range s.best {
+		var right float64
+		switch o, e := odd.acc[i], even.acc[i]; {
+		case odd.sum[i] > 0 && even.sum[i] > 0:
+			// Both must be filled alike: at half the true revs every other
+			// tooth meets nothing, or only the lower lines of unequal
+			// cylinders.
+			right = math.Min(o, e)
+		case odd.sum[i] > 0:
+			right = o
+		case even.sum[i] > 0:
+			right = e
+		default:
+			s.best[i] = math.Max(s.best[i], 0)
+			continue
+		}
+		wrong := gaps.acc[i]
+		if weak.sum[i] > 0 {
+			wrong = weakShare*weak.acc[i] + betweenShare*gaps.acc[i]
+		}
+		s.best[i] = math.Max(s.best[i], right-wrong-toll)
+	}
+}
+
+// mean sets acc to the weighted mean level of the lines the teeth meet.
+func (g *group) mean(lines []float64) {
+	clear(g.acc)
+	for _, t := range g.teeth {
+		end := min(len(g.acc), len(lines)-t.offset)
+		floats.AddScaled(g.acc[:end], t.weight, lines[t.offset:t.offset+end])
+	}
+	for i, sum := range g.sum {
+		if sum > 0 {
+			g.acc[i] /= sum
+		}
 	}
 }

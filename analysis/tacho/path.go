@@ -7,9 +7,9 @@ import "math"
 // anywhere is possible at jumpCost (a cut between two takes).
 const (
 	reachPerS   = 4.0   // widest relative change looked at, 1/s
-	parabola    = 0.004 // per grid step squared
-	straight    = 0.03  // per grid step
-	jumpCost    = 4.0
+	parabola    = 0.001 // per grid step squared
+	straight    = 0.01  // per grid step
+	jumpCost    = 2.0
 	scoreWeight = 1.0
 )
 

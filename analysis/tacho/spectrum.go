@@ -9,12 +9,21 @@ import (
 // fftLen is the window length at each zoom's own rate.
 const fftLen = 1024
 
-// lineCap bounds how much one line may say, in units of the local level, so
-// that a single strong tone cannot make an engine.
-const lineCap = 4
+// lineRangeDB is the range that counts: a line this far below the highest
+// lines around it is level 0, the highest are level 1.
+const lineRangeDB = 36
 
-// logSpectra gives line spectra on a log-frequency axis: amplitudes divided
-// by their local mean, so 1 is "like the surroundings".
+// Reach of the local maximum that lines are measured against, and of the
+// mean that smooths it, in natural-log frequency to each side. Together they
+// span the widest gap an order comb has, the octave from first to second.
+const (
+	peakReach   = 0.35
+	smoothReach = 0.15
+)
+
+// logSpectra gives line spectra on a log-frequency axis: levels in
+// decibels against the highest lines around, scaled to 0..1. Decibels, since
+// an exhaust's resonances make neighbouring orders differ by 20 dB and more.
 type logSpectra struct {
 	rateHz float64
 	z      []complex128
@@ -25,8 +34,12 @@ type logSpectra struct {
 	bins   int
 	cells  []cell
 	lines  []float64
+	level  []float64
+	peak   []float64
 	cum    []float64
-	half   int // of the local mean, in bins
+	queue  []int
+	reach  int // of the local maximum, in bins
+	mean   int // of the mean that smooths it
 }
 
 // warp holds, for one relative rate of change, where each window sample is
@@ -51,9 +64,10 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 	}
 	s := &logSpectra{
 		rateHz: rate, z: z,
-		fft:  fourier.NewCmplxFFT(fftLen),
-		buf:  make([]complex128, fftLen),
-		half: int(0.35 / logStep),
+		fft:   fourier.NewCmplxFFT(fftLen),
+		buf:   make([]complex128, fftLen),
+		reach: int(peakReach / logStep),
+		mean:  int(smoothReach / logStep),
 	}
 	for i := range s.power {
 		s.power[i] = make([]float64, fftLen/2+1)
@@ -78,6 +92,7 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 		s.cells = append(s.cells, c)
 	}
 	s.lines = make([]float64, s.bins)
+	s.level, s.peak = make([]float64, s.bins), make([]float64, s.bins)
 	s.cum = make([]float64, s.bins+1)
 	return s
 }
@@ -177,7 +192,6 @@ func (s *logSpectra) fold() {
 			floor += v
 		}
 		floor *= 1e-8 / float64(len(p))
-		vals := s.cum[1:]
 		for i, c := range s.cells {
 			v := p[c.lo]
 			if c.hi > c.lo {
@@ -187,18 +201,20 @@ func (s *logSpectra) fold() {
 			} else if c.frac > 0 {
 				v += c.frac * (p[c.lo+1] - v)
 			}
-			vals[i] = math.Sqrt(v + floor)
+			s.level[i] = fastLog2(v + floor)
 		}
-		s.spread(which)
+		s.addRelative(which)
 	}
 }
 
-// spread divides the values in cum[1:] by their running mean and adds them
-// to lines with the share of the spectrum they come from.
-func (s *logSpectra) spread(which int) {
-	for i := range s.bins {
-		s.cum[i+1] += s.cum[i]
+// addRelative measures the levels against their smoothed local maximum and
+// adds them to lines with the share of the spectrum they come from.
+func (s *logSpectra) addRelative(which int) {
+	s.queue = slidingMax(s.peak, s.level, s.reach, s.queue)
+	for i, v := range s.peak {
+		s.cum[i+1] = s.cum[i] + v
 	}
+	const perLog2 = 3.0103 / lineRangeDB
 	for i, c := range s.cells {
 		share := c.env
 		if which == 0 {
@@ -207,10 +223,38 @@ func (s *logSpectra) spread(which int) {
 		if share == 0 {
 			continue
 		}
-		lo, hi := max(0, i-s.half), min(s.bins, i+s.half+1)
-		mean := (s.cum[hi] - s.cum[lo]) / float64(hi-lo)
-		s.lines[i] += share * math.Min(lineCap, (s.cum[i+1]-s.cum[i])/mean)
+		lo, hi := max(0, i-s.mean), min(s.bins, i+s.mean+1)
+		top := (s.cum[hi] - s.cum[lo]) / float64(hi-lo)
+		s.lines[i] += share * math.Min(1, math.Max(0, 1+(s.level[i]-top)*perLog2))
 	}
+}
+
+// fastLog2 returns log2 of a positive normal v, good to 0.009 (0.03 dB):
+// exponent plus a parabola through the mantissa's ends.
+func fastLog2(v float64) float64 {
+	bits := math.Float64bits(v)
+	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52)
+	return float64(int(bits>>52&0x7ff)-1023) + (m-1)*(1.346607-0.346607*m)
+}
+
+// slidingMax sets dst to the maximum of x over reach values to each side.
+// The queue (indices of falling values) is returned for reuse.
+func slidingMax(dst, x []float64, reach int, queue []int) []int {
+	queue = queue[:0]
+	head, next := 0, 0
+	for i := range dst {
+		for ; next < len(x) && next <= i+reach; next++ {
+			for len(queue) > head && x[queue[len(queue)-1]] <= x[next] {
+				queue = queue[:len(queue)-1]
+			}
+			queue = append(queue, next)
+		}
+		for queue[head] < i-reach {
+			head++
+		}
+		dst[i] = x[queue[head]]
+	}
+	return queue
 }
 
 // halve low-passes and keeps every second value (half-band, 23 taps).
