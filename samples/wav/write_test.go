@@ -170,26 +170,21 @@ type sparse struct {
 const sparseHead = 4096
 
 func (s *sparse) Write(p []byte) (int, error) {
-	for i, c := range p {
-		if at := s.pos + int64(i); at < sparseHead {
-			if at >= int64(len(s.head)) {
-				s.head = append(s.head, c)
-			} else {
-				s.head[at] = c
-			}
-		} else if len(p)-i < 4096 {
-			s.tail = append(s.tail, p[i:]...)
-			break
-		} else {
-			i = len(p) - 4096
+	n := len(p)
+	if s.pos < sparseHead {
+		k := int(min(int64(n), sparseHead-s.pos))
+		if need := int(s.pos) + k; need > len(s.head) {
+			s.head = append(s.head, make([]byte, need-len(s.head))...)
 		}
+		copy(s.head[s.pos:], p[:k])
 	}
-	if len(s.tail) > 8192 {
-		s.tail = append(s.tail[:0], s.tail[len(s.tail)-4096:]...)
+	if s.pos+int64(n) > s.size { // appended; headers are rewritten in place
+		s.tail = append(s.tail, p[max(0, n-sparseHead):]...)
+		s.tail = s.tail[max(0, len(s.tail)-sparseHead):]
 	}
-	s.pos += int64(len(p))
+	s.pos += int64(n)
 	s.size = max(s.size, s.pos)
-	return len(p), nil
+	return n, nil
 }
 
 func (s *sparse) Seek(off int64, whence int) (int64, error) {
