@@ -60,7 +60,7 @@ func comb(l crank.Layout) []tooth {
 		}
 		// Higher harmonics suffer more from smear and hiss.
 		for i := range t.weight {
-			t.weight[i] /= 1 + t.multiple/float64(max(8, 2*l.Cylinders))
+			t.weight[i] /= 1 + t.multiple/float64(max(16, 4*l.Cylinders))
 		}
 		teeth = append(teeth, t)
 	}

@@ -47,7 +47,37 @@ func emissions(sig signal, l crank.Layout, g grid, hops int) [][]float32 {
 		}
 		newScorer(sig, z, l, g, teeth, from, to).run(rows)
 	}
+	for _, row := range rows {
+		discountMultiples(row, g, lineSpacing(l))
+	}
 	return rows
+}
+
+// overtones are the multiples of the true revs whose comb meets only true
+// lines and misses all the lines in between, as fractions.
+var overtones = []struct{ num, den int }{{3, 2}, {5, 2}, {3, 1}, {5, 1}, {7, 1}}
+
+// discountMultiples takes from every candidate half the score of the best
+// candidate of which it could be an overtone. At the inverse ratios a true
+// candidate itself scores near nothing, unless its own weak orders lie
+// there; such ratios are left out.
+func discountMultiples(row []float32, g grid, spacing int) {
+	// Downwards in place: what is read lies below and is still as it was.
+	for i := g.n - 1; i >= 0; i-- {
+		var most float32
+		for _, o := range overtones {
+			if spacing%o.num == 0 {
+				continue
+			}
+			j := i - int(math.Round(math.Log(float64(o.num)/float64(o.den))/g.logStep))
+			for d := -1; d <= 1; d++ {
+				if j+d >= 0 && row[j+d] > most {
+					most = row[j+d]
+				}
+			}
+		}
+		row[i] -= 0.5 * most
+	}
 }
 
 // scorer turns the spectra of one zoom into scores for grid places from..to.

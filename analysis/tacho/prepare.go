@@ -115,14 +115,14 @@ func flatten(x []float64) {
 	}
 }
 
-// envelope returns |x| smoothed over about 1 ms, less its mean over about
+// envelope returns |x| smoothed over about 0.5 ms, less its mean over about
 // 0.1 s.
 func envelope(x []float64, rateHz float64) []float64 {
 	abs := make([]float64, len(x))
 	for i, v := range x {
 		abs[i] = math.Abs(v)
 	}
-	fine := boxMean(abs, max(1, int(0.0005*rateHz)))
+	fine := boxMean(abs, max(1, int(0.0002*rateHz)))
 	slow := boxMean(abs, max(1, int(0.12*rateHz)))
 	for i := range fine {
 		fine[i] -= slow[i]

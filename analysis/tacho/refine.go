@@ -6,10 +6,13 @@ import (
 	"tachbench/samples/crank"
 )
 
-// refinement passes: how many engine orders (multiples of the cycle rate)
-// each may use. The first must not trust orders whose phase a path error of
-// half a percent already blurs within the window.
-var passes = []int{10, 24, 40}
+// Passes of the refinement: how many engine orders (multiples of the cycle
+// rate) each may use. The first must not trust orders whose phase a path
+// error of half a percent already blurs within the window.
+var (
+	allPasses  = []int{10, 24, 40}
+	lastPasses = []int{24, 40} // from a guess that is good already
+)
 
 // windowCycles and windowS are the length of the phase window: this many
 // engine cycles, but at least this many seconds.
@@ -31,44 +34,52 @@ type refined struct {
 	reach   []int     // per point: highest half-cycle multiple inside the band
 }
 
-// refine follows the orders of the path and corrects it.
-func refine(sig signal, l crank.Layout, pathHz []float64, points int, hopS float64) refined {
-	hz := make([]float64, points)
-	for p := range hz {
-		hz[p] = lerp(pathHz, float64(p)*hopS/pathHopS)
-	}
-	hz = smooth(hz, int(math.Round(0.06/hopS)))
-	limit := 0.42
-	r := refined{}
+// refine follows the orders of a first guess of the cycle rate at each
+// point, and corrects it.
+func refine(sig signal, l crank.Layout, guessHz []float64, hopS float64, passes []int) refined {
+	hz := append([]float64(nil), guessHz...)
+	points := len(hz)
 	for pass := 0; ; pass++ {
 		reach := passes[min(pass, len(passes)-1)]
 		reach = max(reach, min(2*l.Cylinders, 48))
 		phase := samplePhase(hz, len(sig.z), sig.rateHz, hopS)
-		o := demodulate(sig.z, phase, sig.rateHz, 2*reach+1, limit)
+		o := demodulate(sig.z, phase, sig.rateHz, 2*reach+1, bandLimit)
 		w := o.at(points, hopS, sig.rateHz, func(hz float64) float64 { return math.Max(windowCycles, windowS*hz) })
-		r.last = w
 		if pass == len(passes) {
-			break
+			return newRefined(hz, w, sig.rateHz, hopS)
 		}
 		step := phaseSteps(w, hz, hopS)
 		for p := range hz {
 			// step[p] is the turn from p to p+1; a point's rate is the mean
 			// of the steps on both sides.
-			before, after := step[max(p-1, 0)], step[min(p, points-2)]
+			before, after := step[max(p-1, 0)], step[min(p, len(step)-1)]
 			fix := 0.5 * (before + after) / hopS
 			hz[p] *= 1 + math.Min(0.03, math.Max(-0.03, fix/hz[p]))
 		}
 	}
-	r.cycleHz = hz
-	r.phase = make([]float64, points)
-	for p := 1; p < points; p++ {
+}
+
+// bandLimit is the highest frequency used, in cycles per sample.
+const bandLimit = 0.42
+
+func newRefined(hz []float64, w windowed, rateHz, hopS float64) refined {
+	r := refined{cycleHz: hz, last: w, phase: make([]float64, len(hz)), reach: make([]int, len(hz))}
+	for p := 1; p < len(hz); p++ {
 		r.phase[p] = r.phase[p-1] + hopS*(hz[p-1]+hz[p])/2
 	}
-	r.reach = make([]int, points)
 	for p := range r.reach {
-		r.reach[p] = min(len(r.last.z), int(2*limit*sig.rateHz/hz[p]))
+		r.reach[p] = min(len(w.z), int(2*bandLimit*rateHz/hz[p]))
 	}
 	return r
+}
+
+// onPoints brings the path to the points of the result.
+func onPoints(pathHz []float64, points int, hopS float64) []float64 {
+	hz := make([]float64, points)
+	for p := range hz {
+		hz[p] = lerp(pathHz, float64(p)*hopS/pathHopS)
+	}
+	return smooth(hz, int(math.Round(0.06/hopS)))
 }
 
 // phaseSteps returns for each pair of neighbouring points how many engine

@@ -80,7 +80,7 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 	perHz := fftLen / rate
 	for i := range s.bins {
 		hz := lowHz * math.Exp(float64(i)*logStep)
-		c := cell{env: 0.5 * math.Min(1, math.Max(0, (500-hz)/300))}
+		c := cell{env: envShare(hz)}
 		lo, hi := hz*math.Exp(-logStep/2)*perHz, hz*math.Exp(logStep/2)*perHz
 		c.lo, c.hi = int(math.Ceil(lo)), int(math.Floor(hi))
 		if c.hi <= c.lo {
@@ -95,6 +95,13 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 	s.level, s.peak = make([]float64, s.bins), make([]float64, s.bins)
 	s.cum = make([]float64, s.bins+1)
 	return s
+}
+
+// envShare is the part the envelope's spectrum has in the level at hz. The
+// envelope knows nothing of the exhaust's resonances, which colour the sound
+// itself, but fades out where pulses run into each other.
+func envShare(hz float64) float64 {
+	return 0.5 * math.Min(1, math.Max(0, (1200-hz)/600))
 }
 
 // newWarp lays out a Hann window in a time τ in which an engine with

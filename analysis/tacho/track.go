@@ -39,9 +39,14 @@ func Track(s *samples.Sound, layout crank.Layout, opt Options) (*crank.Track, er
 		path[i] = layout.CycleHz(g.rpm(at))
 	}
 	points := int(s.DurationS()/opt.HopS+1e-9) + 1
-	r := refine(sig, layout, path, points, opt.HopS)
+	r := refine(sig, layout, onPoints(path, points, opt.HopS), opt.HopS, allPasses)
 	conf := confidences(r, layout, opt.HopS)
 	on := stretches(conf, r.cycleHz, opt.HopS)
+	if settle(sig, layout, r, on, opt.HopS, layout.CycleHz(opt.MinRPM), layout.CycleHz(opt.MaxRPM)) {
+		r = refine(sig, layout, r.cycleHz, opt.HopS, lastPasses)
+		conf = confidences(r, layout, opt.HopS)
+		on = stretches(conf, r.cycleHz, opt.HopS)
+	}
 	t := &crank.Track{HopS: opt.HopS, RPM: make([]float64, points), Confidence: conf, Phase: make([]float64, points)}
 	found := false
 	for i := range t.RPM {

@@ -1,0 +1,257 @@
+package tacho
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"tachbench/samples/crank"
+)
+
+// The path decides frame by frame and can settle on a simple fraction of the
+// true revs, most easily where unequal cylinders and sharp resonances meet.
+// With the phase known, a whole piece of recording can be weighed at once:
+// the mean level of every line on a fine lattice of orders is explained by
+// each ratio in turn, and the ratio that explains it best wins.
+
+// ratio is a candidate for true revs over tracked revs.
+type ratio struct{ num, den int }
+
+func (r ratio) value() float64 { return float64(r.num) / float64(r.den) }
+
+var ratios = []ratio{{1, 1}, {2, 1}, {3, 1}, {4, 1}, {5, 1}, {6, 1}, {8, 1}, {10, 1}, {12, 1},
+	{1, 2}, {1, 3}, {3, 2}, {2, 3}, {4, 3}, {5, 2}, {5, 3}}
+
+// The number of lattice points per tracked engine cycle rate. Six allow for
+// halves and thirds; a short piece must do with two, and can only be found to
+// be tracked too low.
+const (
+	fineLattice   = 6
+	coarseLattice = 2
+)
+
+// The prior of levels, in decibels: how an engine's lines spread.
+const (
+	levelSD    = 20.0 // of the recording's level as a whole
+	slowSD     = 8.0  // tilt and broad humps of the spectrum ...
+	slowHz     = 800.0
+	fastSD     = 8.0 // resonances ...
+	fastHz     = 160.0
+	lineSD     = 3.0   // one line
+	weakMeanDB = -15.0 // orders the layout lacks, against the others
+	weakSD     = 4.0   // the same for all of them
+	weakLineSD = 6.0   // each of them
+	gapSD      = 2.5   // noise between lines
+	hiddenDB   = 5.0   // above the noise a weak order counts as seen
+	gapWorst   = -10.0 // log-likelihood at which a line in a gap counts no further
+	equalCost  = 2.0   // for supposing cylinders that are exactly alike
+	otherCost  = 2.0   // for any ratio but 1
+)
+
+// latticeLine is the mean level at one lattice point.
+type latticeLine struct {
+	at, per int // at/per times the tracked cycle rate
+	hz      float64
+	db      float64
+	gapDB   float64 // noise level around it
+}
+
+// weigh returns the ratio that explains the lines best, among those that
+// keep meanHz (the tracked cycle rate) within lowHz..highHz.
+func weigh(lines []latticeLine, l crank.Layout, meanHz, lowHz, highHz float64) ratio {
+	best, bestFit := ratio{1, 1}, math.Inf(-1)
+	for _, r := range ratios {
+		if hz := meanHz * r.value(); hz < lowHz || hz > highHz || lines[0].per%r.den != 0 || lines[0].per == coarseLattice && r.den > 1 {
+			continue
+		}
+		fit := math.Max(explain(lines, l, r, false), explain(lines, l, r, true)-equalCost)
+		if r != (ratio{1, 1}) {
+			fit -= otherCost
+		}
+		if fit > bestFit {
+			best, bestFit = r, fit
+		}
+	}
+	return best
+}
+
+// explain returns the log-likelihood of the lines if the true revs are r
+// times the tracked ones. Lines on the layout's orders follow a smooth
+// spectrum (a Gaussian process over frequency); orders the layout lacks lie
+// lower by a common and an individual amount, or, with equal cylinders, are
+// absent; everything else is noise.
+func explain(lines []latticeLine, l crank.Layout, r ratio, equal bool) float64 {
+	var on []latticeLine
+	var mean, sd []float64 // expected offset and own spread of each line in on
+	var weak []bool
+	var fit float64
+	for _, line := range lines {
+		// The point's multiple of the candidate's cycle rate is
+		// at·den/(per·num).
+		k, rest := line.at*r.den/(line.per*r.num), line.at*r.den%(line.per*r.num)
+		a := 0.0
+		if rest == 0 {
+			a = l.OrderAmplitude(float64(k) / l.RevsPerCycle())
+		}
+		switch {
+		case rest != 0 || equal && a < 0.05:
+			fit += asNoise(line)
+			continue
+		case a <= 0.55 && line.db < line.gapDB+hiddenDB:
+			// A weak order may well drown.
+			fit += asNoise(line) - math.Ln2
+			continue
+		case a > 0.55:
+			mean, sd, weak = append(mean, 20*math.Log10(a)), append(sd, lineSD), append(weak, false)
+		default:
+			fit -= math.Ln2
+			mean, sd, weak = append(mean, weakMeanDB), append(sd, weakLineSD), append(weak, true)
+		}
+		on = append(on, line)
+	}
+	return fit + process(on, mean, sd, weak)
+}
+
+// asNoise returns the log-likelihood of a line that should not be there.
+func asNoise(line latticeLine) float64 {
+	d := (line.db - line.gapDB) / gapSD
+	return math.Max(gapWorst, -d*d/2) - math.Log(gapSD)
+}
+
+// process returns the log-likelihood of levels under the Gaussian process,
+// without the constant that every ratio shares.
+func process(on []latticeLine, mean, sd []float64, weak []bool) float64 {
+	n := len(on)
+	if n == 0 {
+		return 0
+	}
+	cov := mat.NewSymDense(n, nil)
+	y := mat.NewVecDense(n, nil)
+	for i, a := range on {
+		y.SetVec(i, a.db-mean[i])
+		for j := i; j < n; j++ {
+			d := math.Abs(a.hz - on[j].hz)
+			v := levelSD*levelSD + slowSD*slowSD*math.Exp(-d*d/(2*slowHz*slowHz)) + fastSD*fastSD*math.Exp(-d/fastHz)
+			if weak[i] && weak[j] {
+				v += weakSD * weakSD
+			}
+			if i == j {
+				v += sd[i] * sd[i]
+			}
+			cov.SetSym(i, j, v)
+		}
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(cov) {
+		return math.Inf(-1)
+	}
+	var solved mat.VecDense
+	if err := chol.SolveVecTo(&solved, y); err != nil {
+		return math.Inf(-1)
+	}
+	return -0.5*mat.Dot(y, &solved) - 0.5*chol.LogDet()
+}
+
+// latticeLines measures the lines over the points from..to of a refined
+// track. It returns nil if the piece is too short to part them.
+func latticeLines(sig signal, r refined, from, to int, hopS float64) []latticeLine {
+	const most = 48 // tracked cycle rates
+	a := int(float64(from) * hopS * sig.rateHz)
+	b := min(len(sig.z), int(float64(to)*hopS*sig.rateHz))
+	cycles := r.phase[to-1] - r.phase[from]
+	lattice := fineLattice
+	if cycles < 2.5*fineLattice {
+		lattice = coarseLattice
+	}
+	if b-a < 64 || cycles < 2.5*coarseLattice {
+		return nil
+	}
+	// Half-cycle multiples of a phase slowed down by lattice/2 are the
+	// lattice points.
+	slow := make([]float64, to-from)
+	var mean float64
+	for i := range slow {
+		slow[i] = r.cycleHz[from+i] * 2 / float64(lattice)
+		mean += r.cycleHz[from+i] / float64(len(slow))
+	}
+	reach := min(most*lattice, int(0.42*sig.rateHz*float64(lattice)/slices.Max(r.cycleHz[from:to])))
+	phase := samplePhase(slow, b-a, sig.rateHz, hopS)
+	o := demodulate(sig.z[a:b], phase, sig.rateHz, reach, 0.45)
+	step := max(1, int(0.02/hopS))
+	w := o.at((to-from)/step, hopS*float64(step), sig.rateHz, func(hz float64) float64 {
+		// 2·lattice tracked cycles; whole windows only count.
+		return 4
+	})
+	return levels(w, mean, reach, lattice)
+}
+
+// levels turns the windowed lattice into mean levels and local noise.
+func levels(w windowed, meanHz float64, reach, lattice int) []latticeLine {
+	db := make([]float64, reach+1)
+	for at := 1; at <= reach; at++ {
+		var p, all float64
+		for i, v := range w.z[at-1] {
+			p += squared(v)
+			all += w.power[i]
+		}
+		db[at] = 10 * math.Log10(p/float64(len(w.power))+gapFloor*all+1e-30)
+	}
+	var out []latticeLine
+	for at := 2; at <= reach; at++ {
+		if isGap(at, lattice) {
+			continue
+		}
+		out = append(out, latticeLine{at, lattice, float64(at) * meanHz / float64(lattice), db[at], noiseAround(db, at, lattice)})
+	}
+	return out
+}
+
+// isGap marks the points where no candidate has a line: they tell the noise.
+func isGap(at, lattice int) bool { return at%lattice == 1 || at%lattice == lattice-1 }
+
+// noiseAround is the median level of the six nearest lattice points where no
+// candidate has a line.
+func noiseAround(db []float64, at, lattice int) float64 {
+	var near []float64
+	for d := 1; len(near) < 6 && d < len(db); d++ {
+		for _, k := range [2]int{at - d, at + d} {
+			if k >= 1 && k < len(db) && isGap(k, lattice) {
+				near = append(near, db[k])
+			}
+		}
+	}
+	slices.Sort(near)
+	if len(near) == 0 {
+		return db[at]
+	}
+	return near[len(near)/2]
+}
+
+// settle cuts the marked points into pieces without jumps, weighs each, and
+// multiplies its rate by the ratio found. It tells whether anything changed.
+func settle(sig signal, l crank.Layout, r refined, on []bool, hopS, lowHz, highHz float64) bool {
+	changed := false
+	for i := 0; i < len(on); {
+		if !on[i] {
+			i++
+			continue
+		}
+		from := i
+		for i++; i < len(on) && on[i] && math.Abs(math.Log(r.cycleHz[i]/r.cycleHz[i-1])) < 0.05; i++ {
+		}
+		lines := latticeLines(sig, r, from, i, hopS)
+		if len(lines) == 0 {
+			continue
+		}
+		low, high := slices.Min(r.cycleHz[from:i]), slices.Max(r.cycleHz[from:i])
+		best := weigh(lines, l, low, lowHz, highHz*low/high)
+		if best != (ratio{1, 1}) {
+			changed = true
+			for p := from; p < i; p++ {
+				r.cycleHz[p] *= best.value()
+			}
+		}
+	}
+	return changed
+}
