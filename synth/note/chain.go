@@ -33,7 +33,9 @@ type chain struct {
 
 	lastUsed []float64 // time in seconds of each grain's last use; -inf never
 	recent   [reuseGrains]int
-	runLeft  float64 // seconds of unbroken recording still wanted
+	near     [candidates + 1]int // scratch of choose: what is looked at
+	revScale float64             // scratch of choose: difference in ln(RPM) that costs 1
+	runLeft  float64             // seconds of unbroken recording still wanted
 	used     func(grain int, tS float64)
 }
 

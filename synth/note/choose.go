@@ -9,24 +9,34 @@ import (
 // should ever meet; the weights were set by the measures of
 // analysis/fidelity on the stand-in engine and on open recordings.
 const (
-	candidates  = 40   // grains priced, the nearest in revs that are not too fresh in the ear
-	scanLimit   = 400  // grains looked at to find them
-	reachGap    = 0.04 // ln(RPM) beyond the nearest grain at which the search ends
-	revScale    = 0.02 // difference in ln(RPM) that costs 1
-	slopeScale  = 0.5  // difference in d ln(RPM)/dt, 1/s, that costs 1
+	candidates = 40   // grains priced, the nearest in revs
+	reachGap   = 0.06 // ln(RPM) beyond the nearest grain at which the search ends
+
+	// A difference in ln(RPM) that costs 1 follows how close together the
+	// grains lie: among many only the nearest are wanted, among few it matters
+	// more not to repeat oneself.
+	enough      = 12 // the grains that make a choice
+	revScaleOf  = 0.6
+	revScaleMin = 0.01
+	revScaleMax = 0.04
+
+	slopeScale  = 0.5 // difference in d ln(RPM)/dt, 1/s, that costs 1
 	slopeWeight = 0.15
 	joinWeight  = 1.2
 	colourScale = 3.0 // dB RMS over the colour bands that costs 1
 	colourWt    = 0.3
-	whim        = 0.25 // size of the random part
 
-	reuseGrains  = 3    // a grain never returns before this many others
-	reuseS       = 1.0  // nor, where there is choice, within this time
-	reuseWeight  = 3.0  // price of a return right after reuseS ...
-	reuseFadeS   = 2.5  // ... which fades with this time
-	runMinS      = 0.10 // unbroken recording is played for a time between
-	runMaxS      = 0.45 // these two, then a jump is preferred
-	runOverPrice = 2.0
+	// Among grains of like price chance decides, so that the order of reuse
+	// never settles into a pattern: each price is lowered by a random amount
+	// (Gumbel-distributed, which makes the choice follow exp(-price/whim)).
+	whim = 0.3
+
+	reuseGrains = 3   // a grain never returns before this many others
+	reuseWeight = 2.5 // price of a return at once ...
+	reuseFadeS  = 0.6 // ... which fades with this time
+	runMinS     = 0.10
+	runMaxS     = 0.45 // unbroken recording is played for a time between these two ...
+	runOver     = 2.0  // ... then going on costs this
 )
 
 // choose returns the grain to play next. after is the grain that sounds, -1
@@ -41,25 +51,8 @@ func (c *chain) choose(st *state, after int) int {
 			successor = g
 		}
 	}
-	best, price := -1, math.Inf(1)
-	oldest, oldestAt := -1, math.Inf(1) // the way out when everything near was heard just now
-	consider := func(g int) (fresh bool) {
-		if g == successor {
-			successor = -1
-		}
-		if at := c.lastUsed[g-is.From]; st.timeS-at < reuseS {
-			if at < oldestAt && !c.isRecent(g) {
-				oldest, oldestAt = g, at
-			}
-			return false
-		}
-		if p := c.price(st, after, g); p < price {
-			best, price = g, p
-		}
-		return true
-	}
-	reach := reachGap
-	for n, seen := 0, 0; n < candidates && seen < scanLimit && (lo >= is.From || hi < is.To); seen++ {
+	n := 0
+	for ; n < candidates && (lo >= is.From || hi < is.To); n++ {
 		g := hi
 		if hi >= is.To || lo >= is.From && st.lnRPM-grains[lo].LnRPM < grains[hi].LnRPM-st.lnRPM {
 			g = lo
@@ -67,27 +60,33 @@ func (c *chain) choose(st *state, after int) int {
 		} else {
 			hi++
 		}
-		d := math.Abs(grains[g].LnRPM - st.lnRPM)
-		if seen == 0 {
-			reach += d
-		}
-		if d > reach && (best >= 0 || oldest >= 0) {
+		if n >= enough && math.Abs(grains[g].LnRPM-st.lnRPM) > math.Abs(grains[c.near[0]].LnRPM-st.lnRPM)+reachGap {
 			break
 		}
-		if consider(g) {
-			n++
+		c.near[n] = g
+		if g == successor {
+			successor = -1
 		}
 	}
 	if successor >= 0 {
-		consider(successor)
+		c.near[n] = successor
+		n++
 	}
-	switch {
-	case best >= 0:
-		return best
-	case oldest >= 0:
-		return oldest
+	spread := math.Abs(grains[c.near[min(enough, n)-1]].LnRPM - st.lnRPM)
+	c.revScale = math.Max(revScaleMin, math.Min(revScaleMax, revScaleOf*spread))
+	best, price := -1, math.Inf(1)
+	for _, g := range c.near[:n] {
+		if c.isRecent(g) {
+			continue
+		}
+		if p := c.price(st, after, g); p < price {
+			best, price = g, p
+		}
 	}
-	return c.anyOther(after)
+	if best < 0 {
+		return c.anyOther(after)
+	}
+	return best
 }
 
 // isRecent tells whether a grain is among the last reuseGrains taken.
@@ -115,20 +114,18 @@ func (c *chain) anyOther(after int) int {
 // price adds up what grain g would cost after grain after.
 func (c *chain) price(st *state, after, g int) float64 {
 	grain := &c.layer.Grains[g]
-	d := (grain.LnRPM - st.lnRPM) / revScale
+	d := (grain.LnRPM - st.lnRPM) / c.revScale
 	p := d * d
 	p += slopeWeight * math.Min(1, math.Abs(grain.Slope-st.slope)/slopeScale)
-	p += whim * c.rng.Float64()
-	if age := st.timeS - c.lastUsed[g-c.island.From]; !math.IsInf(age, 1) {
-		p += reuseWeight * math.Exp(-(age-reuseS)/reuseFadeS)
-	}
+	p -= whim * gumbel[c.rng.Uint32()%uint32(len(gumbel))]
+	p += reuseWeight * math.Exp((c.lastUsed[g-c.island.From]-st.timeS)/reuseFadeS)
 	if after < 0 {
 		return p
 	}
 	last := &c.layer.Grains[after]
 	if g == last.Next {
 		if c.runLeft <= 0 {
-			p += runOverPrice
+			p += runOver
 		}
 		return p
 	}
@@ -156,3 +153,12 @@ func (c *chain) note(g int, st *state) {
 		c.used(g, st.timeS)
 	}
 }
+
+// gumbel holds evenly spaced quantiles of the standard Gumbel distribution,
+// -ln(-ln(u)).
+var gumbel = func() (t [1024]float64) {
+	for i := range t {
+		t[i] = -math.Log(-math.Log((float64(i) + 0.5) / float64(len(t))))
+	}
+	return t
+}()
