@@ -14,18 +14,23 @@ const (
 )
 
 // FrozenLoop is the poor note that repeats one single engine cycle of a
-// source for ever: the cycle nearest to rpm, its end faded over a tenth into
-// what preceded its start, played so that it turns at exactly rpm. It fails
-// if the source has no whole cycle with one tenth before it.
-func FrozenLoop(source *Take, rpm, seconds float64) (*samples.Sound, error) {
+// source for ever: the cycle nearest to the mean of the requested revs, its
+// end faded over a tenth into what preceded its start, turned at exactly the
+// requested rate. It fails if the source has no whole cycle with one before
+// it.
+func FrozenLoop(source *Take, revs Revs, seconds float64) (*samples.Sound, error) {
 	if !source.usable(3) {
 		return nil, errors.New("a frozen loop needs a source of at least three cycles")
+	}
+	var mean float64
+	for i := range 100 {
+		mean += revs(seconds*float64(i)/99) / 100
 	}
 	at := source.places(1, 0)
 	best, miss := -1, math.Inf(1)
 	for j := 1; j+1 < len(at); j++ {
 		hz := float64(source.RateHz) / (at[j+1] - at[j])
-		if d := math.Abs(math.Log(source.Layout.RPM(hz) / rpm)); d < miss {
+		if d := math.Abs(math.Log(source.Layout.RPM(hz) / mean)); d < miss {
 			best, miss = j, d
 		}
 	}
@@ -34,9 +39,10 @@ func FrozenLoop(source *Take, rpm, seconds float64) (*samples.Sound, error) {
 	}
 	start, period := at[best], at[best+1]-at[best]
 	out := samples.NewSound(source.RateHz, 1, int(seconds*float64(source.RateHz)))
-	step := source.Layout.CycleHz(rpm) / float64(source.RateHz) // cycles a sample
-	for i := range out.Chans[0] {
-		_, u := math.Modf(float64(i) * step)
+	turn := FromRender(out, revs, source.Layout).Phase
+	for i, p := range turn {
+		_, u := math.Modf(p)
+		step := p - turn[max(0, i-1)]
 		v := readAt(source.X, start+u*period, step*period)
 		if w := (u - (1 - loopSeam)) / loopSeam; w > 0 {
 			v += w * (readAt(source.X, start+(u-1)*period, step*period) - v)
@@ -53,21 +59,8 @@ func FrozenLoop(source *Take, rpm, seconds float64) (*samples.Sound, error) {
 // mean. The speed is the requested over the source's own cycle rate at the
 // place being played, kept within 1/8 and 8.
 func PlainResample(sources []*Take, revs Revs, seconds float64) (*samples.Sound, error) {
-	var src *Take
-	best := math.Inf(1)
-	for _, s := range sources {
-		if !s.usable(3) || s.DurationS() < 4*resampleXS {
-			continue
-		}
-		var d float64
-		for i := range 100 {
-			d += math.Abs(math.Log(revs(seconds*float64(i)/99) / s.RPM()))
-		}
-		if d < best {
-			src, best = s, d
-		}
-	}
-	if src == nil {
+	src := nearest(sources, revs, seconds)
+	if src == nil || src.DurationS() < 4*resampleXS {
 		return nil, errors.New("plain resampling needs a source of at least three cycles and 0.2 s")
 	}
 	rate := float64(src.RateHz)
@@ -97,6 +90,26 @@ func PlainResample(sources []*Take, revs Revs, seconds float64) (*samples.Sound,
 		}
 	}
 	return out, nil
+}
+
+// nearest returns the take of at least three cycles whose mean revs have the
+// smallest mean distance, in log revs, to the request; nil if there is none.
+func nearest(sources []*Take, revs Revs, seconds float64) *Take {
+	var src *Take
+	best := math.Inf(1)
+	for _, s := range sources {
+		if !s.usable(3) {
+			continue
+		}
+		var d float64
+		for i := range 100 {
+			d += math.Abs(math.Log(revs(seconds*float64(i)/99) / s.RPM()))
+		}
+		if d < best {
+			src, best = s, d
+		}
+	}
+	return src
 }
 
 // playStep returns how many source samples pass per output sample.

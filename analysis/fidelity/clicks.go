@@ -52,7 +52,7 @@ type ClickResult struct {
 // clickBlock is one block's figures for one detector.
 type clickBlock struct {
 	rpm    float64
-	rms    float64
+	rms    float64   // slow level, see slowLevels
 	sigma  float64   // MAD/0.6745 of the error
 	peaks  []float64 // largest |e|, descending
 	n      int       // samples judged
@@ -97,7 +97,7 @@ func NewClickReference(sources []*Take) *ClickReference {
 // So that the comparison is fair, |e|/σ is compared and not |e|, with source
 // blocks at the same revs (±12 %, else the nearest), because slow pulses
 // stand out further than fast ones; and σ is never taken smaller than the
-// sources' typical σ at those revs scaled to the block's level, so that a
+// sources' typical σ at those revs scaled to the level around the block, so that a
 // render with less hiss than its sources does not turn their pulses into
 // clicks. An event is a peak above
 //
@@ -247,15 +247,15 @@ func walkClicks(t *Take, visit func(Detector, clickBlock)) {
 	quiet := clickQuiet * meanSquare(t.X)
 	f, b, work := make([]float64, size), make([]float64, size), make([]float64, size)
 	margin := (size - hop) / 2
-	for at := 0; at+size <= len(t.X); at += hop {
+	levels := slowLevels(t.X, size, hop)
+	for k, at := 0, 0; at+size <= len(t.X); k, at = k+1, at+hop {
 		x := t.X[at : at+size]
-		ms := meanSquare(x)
-		if ms <= quiet || ms == 0 {
+		if ms := levels[k] * levels[k]; ms <= quiet || ms == 0 {
 			continue
 		}
 		from := at + margin
 		cyc := (t.Phase[at+size-1] - t.Phase[at]) * float64(t.RateHz) / float64(size-1)
-		blk := clickBlock{rpm: t.Layout.RPM(cyc), rms: math.Sqrt(ms), n: hop,
+		blk := clickBlock{rpm: t.Layout.RPM(cyc), rms: levels[k], n: hop,
 			startS: float64(from) / float64(t.RateHz)}
 
 		burg(x, f, b, arOrder)
@@ -268,6 +268,28 @@ func walkClicks(t *Take, visit func(Detector, clickBlock)) {
 		blk.sigma, blk.err = robust(b[1:size-1], work), rectify(b[margin:margin+hop])
 		visit(SecondDifference, blk)
 	}
+}
+
+// slowLevels returns for each block the median RMS, mean removed, of eleven
+// blocks around it: a level no single click or step can raise.
+func slowLevels(x []float64, size, hop int) []float64 {
+	const side = 5
+	var each []float64
+	for at := 0; at+size <= len(x); at += hop {
+		var sum, sum2 float64
+		for _, v := range x[at : at+size] {
+			sum, sum2 = sum+v, sum2+v*v
+		}
+		n := float64(size)
+		each = append(each, math.Sqrt(math.Max(0, sum2/n-sum*sum/(n*n))))
+	}
+	out := make([]float64, len(each))
+	var work []float64
+	for i := range each {
+		work = append(work[:0], each[max(0, i-side):min(len(each), i+side+1)]...)
+		out[i] = selectK(work, len(work)/2)
+	}
+	return out
 }
 
 // robust returns MAD/0.6745, the deviation of a normal law with that median

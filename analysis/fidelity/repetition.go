@@ -32,8 +32,10 @@ type RepetitionResult struct {
 
 // Repetition cuts a take into engine cycles in the crank-angle domain, takes
 // from each the mean of its neighbours (eight on each side and itself) and
-// correlates what is left, normalised, at lags of whole cycles from 0.05 to
-// 3 s (at least eight pairs a lag). Max is the largest mean over a lag.
+// correlates what is left, differentiated and normalised, at lags of whole cycles from 0.05 to
+// 3 s (at least eight pairs a lag). Max is the largest mean over a lag. The
+// differences give the many small features of a cycle their say: without
+// them one loud order decides, and any two cycles of like strength look alike.
 //
 // A note without any difference between cycles leaves rounding noise, whose
 // correlation means nothing: if the residual lies more than 20 dB under
@@ -58,11 +60,13 @@ func Repetition(t *Take, sourceResidualDB float64) RepetitionResult {
 	}
 	res := residuals(cycles)
 	var left float64
+	for _, c := range res {
+		left += meanSquare(c) / float64(len(res))
+	}
+	emphasise(res)
 	norms := make([]float64, len(res))
 	for i, c := range res {
-		p := meanSquare(c)
-		left += p / float64(len(res))
-		norms[i] = math.Sqrt(p * float64(points))
+		norms[i] = math.Sqrt(dot(c, c))
 	}
 	if total == 0 {
 		return r
@@ -139,6 +143,17 @@ func residuals(cycles [][]float64) [][]float64 {
 		}
 	}
 	return out
+}
+
+// emphasise replaces each residual by its differences from point to point,
+// in place; the first point is dropped to zero.
+func emphasise(res [][]float64) {
+	for _, c := range res {
+		for k := len(c) - 1; k > 0; k-- {
+			c[k] -= c[k-1]
+		}
+		c[0] = 0
+	}
 }
 
 func dot(a, b []float64) float64 {

@@ -32,6 +32,14 @@ func take(t testing.TB, r Recording, l crank.Layout) *Take {
 	return out
 }
 
+// halves are two takes of the same engine: one recording cut in two.
+func halves(t testing.TB, rpm, seconds float64, seed uint64) (a, b *Take) {
+	t.Helper()
+	s := take(t, engine(sled, Hold(rpm), 2*seconds, seed), sled)
+	h := len(s.X) / 2
+	return s.part(0, h), s.part(h, len(s.X))
+}
+
 func near(t *testing.T, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol) {
