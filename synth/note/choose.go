@@ -2,6 +2,7 @@ package note
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -9,8 +10,10 @@ import (
 // should ever meet; the weights were set by the measures of
 // analysis/fidelity on the stand-in engine and on open recordings.
 const (
-	candidates = 40   // grains priced, the nearest in revs
-	reachGap   = 0.06 // ln(RPM) beyond the nearest grain at which the search ends
+	candidates = 40    // grains priced, the nearest in revs
+	scanLimit  = 512   // grains looked at to find them
+	freshGap   = 0.012 // ln(RPM) beyond the nearest grain within which unheard ones are sought first
+	reachGap   = 0.06  // and within which any are, when there are not enough unheard
 
 	// A difference in ln(RPM) that costs 1 follows how close together the
 	// grains lie: among many only the nearest are wanted, among few it matters
@@ -32,6 +35,7 @@ const (
 	whim = 0.3
 
 	reuseGrains = 3   // a grain never returns before this many others
+	reuseS      = 1.0 // nor, where there is enough choice, within this time
 	reuseWeight = 2.5 // price of a return at once ...
 	reuseFadeS  = 0.6 // ... which fades with this time
 	runMinS     = 0.10
@@ -42,41 +46,21 @@ const (
 // choose returns the grain to play next. after is the grain that sounds, -1
 // for none.
 func (c *chain) choose(st *state, after int) int {
-	grains, is := c.layer.Grains, c.island
-	hi := is.From + sort.Search(is.To-is.From, func(k int) bool { return grains[is.From+k].LnRPM >= st.lnRPM })
-	lo := hi - 1
-	successor := -1
+	n := c.gather(st, reuseS, freshGap)
+	if n < enough {
+		n = c.gather(st, 0, reachGap)
+	}
 	if after >= 0 {
-		if g := grains[after].Next; g >= is.From && g < is.To {
-			successor = g
+		if g := c.layer.Grains[after].Next; g >= c.island.From && g < c.island.To && !slices.Contains(c.near[:n], g) {
+			c.near[n] = g
+			n++
 		}
 	}
-	n := 0
-	for ; n < candidates && (lo >= is.From || hi < is.To); n++ {
-		g := hi
-		if hi >= is.To || lo >= is.From && st.lnRPM-grains[lo].LnRPM < grains[hi].LnRPM-st.lnRPM {
-			g = lo
-			lo--
-		} else {
-			hi++
-		}
-		if n >= enough && math.Abs(grains[g].LnRPM-st.lnRPM) > math.Abs(grains[c.near[0]].LnRPM-st.lnRPM)+reachGap {
-			break
-		}
-		c.near[n] = g
-		if g == successor {
-			successor = -1
-		}
-	}
-	if successor >= 0 {
-		c.near[n] = successor
-		n++
-	}
-	spread := math.Abs(grains[c.near[min(enough, n)-1]].LnRPM - st.lnRPM)
+	spread := math.Abs(c.layer.Grains[c.near[min(enough, n)-1]].LnRPM - st.lnRPM)
 	c.revScale = math.Max(revScaleMin, math.Min(revScaleMax, revScaleOf*spread))
 	best, price := -1, math.Inf(1)
 	for _, g := range c.near[:n] {
-		if c.isRecent(g) {
+		if slices.Contains(c.recent[:], g) {
 			continue
 		}
 		if p := c.price(st, after, g); p < price {
@@ -89,14 +73,37 @@ func (c *chain) choose(st *state, after int) int {
 	return best
 }
 
-// isRecent tells whether a grain is among the last reuseGrains taken.
-func (c *chain) isRecent(g int) bool {
-	for _, r := range c.recent {
-		if r == g {
-			return true
+// gather puts the grains nearest in revs into c.near, nearest first, and
+// returns how many: up to candidates of them that were not used for restS,
+// none further away than the nearest of all plus gap, save the first few when
+// restS is 0.
+func (c *chain) gather(st *state, restS, gap float64) int {
+	grains, is := c.layer.Grains, c.island
+	hi := is.From + sort.Search(is.To-is.From, func(k int) bool { return grains[is.From+k].LnRPM >= st.lnRPM })
+	lo := hi - 1
+	n, reach := 0, math.Inf(1)
+	for seen := 0; n < candidates && seen < scanLimit && (lo >= is.From || hi < is.To); seen++ {
+		g := hi
+		if hi >= is.To || lo >= is.From && st.lnRPM-grains[lo].LnRPM < grains[hi].LnRPM-st.lnRPM {
+			g = lo
+			lo--
+		} else {
+			hi++
 		}
+		d := math.Abs(grains[g].LnRPM - st.lnRPM)
+		if seen == 0 {
+			reach = d + gap
+		}
+		if d > reach && (restS > 0 || n >= enough) {
+			break
+		}
+		if restS > 0 && st.timeS-c.lastUsed[g-is.From] < restS {
+			continue
+		}
+		c.near[n] = g
+		n++
 	}
-	return false
+	return n
 }
 
 // anyOther is the last resort of an island with hardly any grains: the one
