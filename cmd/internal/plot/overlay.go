@@ -76,7 +76,7 @@ func lastFinite(x, y []float64) int {
 // drawRevs draws the revs and, if there is one, the confidence beneath.
 func (p Spectrogram) drawRevs(c *canvas, f frame) {
 	hasConf := p.Track.Confidence != nil
-	axes(c, f.time, f.rpm, "rev/min", 4, !hasConf)
+	axes(c, f.time, f.rpm, "RPM", 4, !hasConf)
 	x, y := p.trackLine(p.Track.RPM, f.time, f.rpm)
 	c.path(trace(x, y), "revs", ink, 1.6, "")
 	if lastFinite(x, y) < 0 {
@@ -117,7 +117,7 @@ func (p Spectrogram) describe(f frame, bottomDB, topDB float64) string {
 		b.WriteString(" No engine could be told in this sound, so no orders are drawn.")
 		return b.String()
 	}
-	fmt.Fprintf(&b, " The %s revs lie between %.0f and %.0f rev/min and are known at %d of %d points.",
+	fmt.Fprintf(&b, " The %s revs lie between %.0f and %.0f RPM and are known at %d of %d points.",
 		p.Tracked, known[0], known[len(known)-1], len(known), p.Track.Len())
 	var names []string
 	for _, o := range p.Orders {

@@ -31,7 +31,7 @@ type Spectrogram struct {
 }
 
 // Shortest sound that can be drawn, in seconds: two turns of an engine at
-// 3000 rev/min.
+// 3000 RPM.
 const minDrawS = 0.04
 
 // Places in picture units.
