@@ -45,13 +45,15 @@ func Run(ctx context.Context, args []string, s Streams) int {
 
 func newRoot(s Streams) *cobra.Command {
 	root := &cobra.Command{
-		Use:   "tachbench COMMAND",
-		Short: "The bench for the sound of a coin-op machine with an engine in it",
+		Use:                   "tachbench COMMAND",
+		DisableFlagsInUseLine: true,
+		Short:                 "The bench for the sound of a coin-op machine with an engine in it",
 		Long: `Tachbench looks after the sound of a coin-op machine with an engine in it.
 
 Results go to standard output, messages to standard error. Exit status:
 0 done, 1 findings, 2 bad input or usage, 3 the environment failed,
 130 interrupted.`,
+		Example:       `  tachbench tacho pull.wav --cylinders 2 --strokes 2`,
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
@@ -64,11 +66,28 @@ Results go to standard output, messages to standard error. Exit status:
 		},
 	}
 	root.SetVersionTemplate("{{.Name}} {{.Version}}\n")
+	root.SetUsageTemplate(usage)
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newTacho(s, runTacho))
 	return root
 }
+
+// usage is the second half of every help text.
+const usage = `Usage:
+  {{.UseLine}}{{if .HasExample}}
+
+Examples:
+{{.Example}}{{end}}{{if .HasAvailableSubCommands}}
+
+Commands:{{range .Commands}}{{if .IsAvailableCommand}}
+  {{rpad .Name .NamePadding}} {{.Short}}{{end}}{{end}}{{end}}{{if .HasAvailableLocalFlags}}
+
+Flags:
+{{.LocalFlags.FlagUsages | trimTrailingWhitespaces}}{{end}}{{if .HasAvailableSubCommands}}
+
+"{{.CommandPath}} COMMAND --help" tells more about a command.{{end}}
+`
 
 // helpCommand is `tachbench help COMMAND`, with an error of our own for a
 // command that is not there.

@@ -29,6 +29,11 @@ func (s Streams) complain(err error) {
 	fmt.Fprintln(s.Err, "tachbench: "+report.Printable(err.Error()))
 }
 
+// note prints a message on standard error that is no error.
+func (s Streams) note(text string) {
+	fmt.Fprintln(s.Err, report.Printable(text))
+}
+
 // watched reports whether a person sees standard error as it is written:
 // only then is there progress.
 func (s Streams) watched() bool {

@@ -99,15 +99,17 @@ func runTacho(ctx context.Context, s Streams, o tachoOptions) error {
 			doc.Unreadable = append(doc.Unreadable, report.Unreadable{Path: job.path, Error: strings.TrimPrefix(err.Error(), job.path+": ")})
 			continue
 		}
-		if result.Damage != nil {
-			s.complain(fmt.Errorf("warning: %w", result.Damage))
-		}
 		done = append(done, *result)
 		if o.json {
 			doc.Files = append(doc.Files, result.JSON())
 		}
 	}
 	bar.end()
+	for _, r := range done {
+		if r.Damage != nil {
+			s.complain(fmt.Errorf("warning: %w", r.Damage))
+		}
+	}
 	if o.json {
 		err = report.WriteJSON(s.Out, doc)
 	} else {
@@ -115,6 +117,11 @@ func runTacho(ctx context.Context, s Streams, o tachoOptions) error {
 	}
 	if err != nil {
 		return outError(err)
+	}
+	for _, r := range done {
+		for _, path := range r.Written {
+			s.note("wrote " + path)
+		}
 	}
 	if len(failed) == 0 {
 		return nil
@@ -146,8 +153,9 @@ func tachoOne(ctx context.Context, job tachoJob, layout crank.Layout, o tachoOpt
 			err = fmt.Errorf("%s: %w", job.path, err)
 			track = &crank.Track{HopS: 1} // draws the sound alone
 		}
+		err = errors.Join(err, writeTachoFiles(job, &r, drawing(job, sound, track, layout, o), o.force))
 		result = &r
-		return errors.Join(err, writeTachoFiles(job, r, drawing(job, sound, track, layout, o), o.force))
+		return err
 	})
 	if errors.Is(err, context.Canceled) {
 		return nil, err

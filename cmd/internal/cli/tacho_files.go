@@ -22,22 +22,27 @@ func drawing(job tachoJob, sound *samples.Sound, track *crank.Track, layout cran
 }
 
 // writeTachoFiles writes the picture and the curve of one recording.
-func writeTachoFiles(job tachoJob, r report.Tacho, p *plot.Spectrogram, force bool) error {
+func writeTachoFiles(job tachoJob, r *report.Tacho, p *plot.Spectrogram, force bool) error {
 	var errs []error
-	if p != nil && p.Sound.Frames() > 0 {
-		svg, err := p.SVG()
-		if err != nil {
-			err = fmt.Errorf("%s: %w", job.path, err)
-		} else {
-			err = file.WriteBytes(job.svg, svg, force)
+	write := func(path string, data []byte) {
+		if err := file.WriteBytes(path, data, force); err != nil {
+			errs = append(errs, err)
+			return
 		}
-		errs = append(errs, err)
+		r.Written = append(r.Written, path)
+	}
+	if p != nil && p.Sound.Frames() > 0 {
+		if svg, err := p.SVG(); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", job.path, err))
+		} else {
+			write(job.svg, svg)
+		}
 	}
 	if job.csv != "" && r.Track != nil {
 		var buf bytes.Buffer
 		// A bytes.Buffer never fails to write.
 		_ = report.WriteCurve(&buf, r.Track)
-		errs = append(errs, file.WriteBytes(job.csv, buf.Bytes(), force))
+		write(job.csv, buf.Bytes())
 	}
 	return errors.Join(errs...)
 }

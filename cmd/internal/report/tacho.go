@@ -38,6 +38,7 @@ type Tacho struct {
 	LengthS float64
 	Track   *crank.Track // nil: no engine found
 	Damage  error        // why not all of the recording could be read; nil if it could
+	Written []string     // files made from it
 }
 
 // JSON returns the file's part of the document.
@@ -64,7 +65,7 @@ func (t Tacho) JSON() TachoFile {
 const (
 	sure       = 0.8
 	fair       = 0.55
-	mostlyTold = 0.8 // share of the recording
+	mostlyTold = 0.95 // share of the recording
 )
 
 // confidenceWord puts a confidence into a word.
@@ -94,9 +95,9 @@ func (t Tacho) told() float64 {
 
 // TachoTable writes one row a recording.
 func TachoTable(w io.Writer, files []Tacho) error {
-	t := newTable([]column{{name: "file"}, {"length", "s"}, {"median", "RPM"}, {"lowest", "RPM"}, {"highest", "RPM"}, {"told", "%"}, {"confidence", ""}})
+	t := newTable([]column{{name: "file"}, {"length", "s"}, {"median", "RPM"}, {"lowest", "RPM"}, {"highest", "RPM"}, {"known", "%"}, {"confidence", ""}})
 	for _, f := range files {
-		row := []string{shorten(f.Path, 26), fixed(f.LengthS, 2), "–", "–", "–", "0", "none"}
+		row := []string{shorten(f.Path, 25), fixed(f.LengthS, 2), "–", "–", "–", "0", "none"}
 		if f.Track != nil {
 			s := tacho.Summarize(f.Track)
 			row = []string{row[0], row[1], fixed(s.MedianRPM, 1), fixed(s.MinRPM, 0), fixed(s.MaxRPM, 0),
@@ -154,7 +155,7 @@ func TachoAdvice(f Tacho) string {
 	case s.Confidence < fair:
 		return fmt.Sprintf("%s: confidence is low (%.2f). Check cylinders, strokes and firing angles against the engine; give --rpm-from and --rpm-to if you know them.", f.Path, s.Confidence)
 	case share < mostlyTold:
-		return fmt.Sprintf("%s: revs could be told in %.0f %% of the recording. For the rest: cut silence and talk, record closer to the exhaust, or give --rpm-from and --rpm-to.", f.Path, 100*share)
+		return fmt.Sprintf("%s: revs are known in %.0f %% of the recording. For the rest: cut silence and talk, record closer to the exhaust, or give --rpm-from and --rpm-to.", f.Path, 100*share)
 	}
 	return ""
 }

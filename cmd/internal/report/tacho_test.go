@@ -116,12 +116,12 @@ func TestTables(t *testing.T) {
 	if err := TachoTable(&buf, []Tacho{example(), silent, odd}); err != nil {
 		t.Fatal(err)
 	}
-	want := `file                        length  median  lowest  highest  told  confidence
-                                 s     RPM     RPM      RPM     %
+	want := `file                       length  median  lowest  highest  known  confidence
+                                s     RPM     RPM      RPM      %
 -----------------------------------------------------------------------------
-hold.wav                      0.50  3009.1    2990     3031    80   0.94 high
-a/long/w…h-a-long-name.wav    2.00       –       –        –     0        none
-two?lines?[31m.wav            0.50  3009.1    2990     3031    80   0.94 high
+hold.wav                     0.50  3009.1    2990     3031     80   0.94 high
+a/long/w…-a-long-name.wav    2.00       –       –        –      0        none
+two?lines?[31m.wav           0.50  3009.1    2990     3031     80   0.94 high
 `
 	if got := buf.String(); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
@@ -163,17 +163,18 @@ func TestTableStep(t *testing.T) {
 }
 
 func TestAdvice(t *testing.T) {
-	low, gaps := example(), example()
+	low, gaps, whole := example(), example(), example()
+	whole.Track.RPM[0] = 3000
 	low.Track.Confidence = []float64{0, 0.5, 0.5, 0.4, 0.3}
 	gaps.Track.RPM[1], gaps.Track.RPM[2] = math.NaN(), math.NaN()
 	for _, c := range []struct {
 		f    Tacho
 		want string
 	}{
-		{example(), ""},
+		{whole, ""},
 		{Tacho{Path: "x"}, ""},
 		{low, "hold.wav: confidence is low (0.42). "},
-		{gaps, "hold.wav: revs could be told in 40 % of the recording. "},
+		{gaps, "hold.wav: revs are known in 40 % of the recording. "},
 	} {
 		if got := TachoAdvice(c.f); !strings.HasPrefix(got, c.want) || (c.want == "") != (got == "") {
 			t.Errorf("%q, want %q", got, c.want)
