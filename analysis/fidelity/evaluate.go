@@ -38,6 +38,17 @@ const sameRevs = 0.03
 // fails if the request is not finite and positive or no source has a crank
 // phase; what else is missing is said in the report's Notes.
 func Evaluate(c Case) (*Report, error) {
+	e, err := prepare(c)
+	if err != nil {
+		return nil, err
+	}
+	e.anchors()
+	e.rows()
+	return e.r, nil
+}
+
+// prepare checks the case and finds what the render is compared with.
+func prepare(c Case) (*evaluation, error) {
 	if err := c.Layout.Validate(); err != nil {
 		return nil, err
 	}
@@ -51,7 +62,7 @@ func Evaluate(c Case) (*Report, error) {
 		r.FromRPM, r.ToRPM = math.Min(r.FromRPM, v), math.Max(r.ToRPM, v)
 	}
 	r.Steady = r.ToRPM/r.FromRPM <= 1.01
-	e := evaluation{c: c, r: r}
+	e := &evaluation{c: c, r: r}
 	for i, s := range c.Sources {
 		t, err := FromRecording(s, c.Layout)
 		if err != nil {
@@ -65,9 +76,8 @@ func Evaluate(c Case) (*Report, error) {
 	}
 	e.clicks = NewClickReference(e.sources)
 	e.findReference()
-	e.candidates()
-	e.rows()
-	return r, nil
+	e.take[theRender] = FromRender(c.Render, c.Revs, c.Layout)
+	return e, nil
 }
 
 type evaluation struct {
@@ -118,8 +128,8 @@ func (e *evaluation) findReference() {
 	e.note("colour needs a left-out recording at the same revs")
 }
 
-func (e *evaluation) candidates() {
-	e.take[theRender] = FromRender(e.c.Render, e.c.Revs, e.c.Layout)
+// anchors makes the two poor notes.
+func (e *evaluation) anchors() {
 	add := func(i int, s *samples.Sound, err error) {
 		if err != nil {
 			e.note("no anchor: %v", err)

@@ -33,7 +33,7 @@ type RepetitionResult struct {
 // Repetition cuts a take into engine cycles in the crank-angle domain, takes
 // from each the mean of its neighbours (eight on each side and itself) and
 // correlates what is left, differentiated and normalised, at lags of whole cycles from 0.05 to
-// 3 s (at least eight pairs a lag). Max is the largest mean over a lag. The
+// 3 s, at most four fifths of the take (at least eight pairs a lag). Max is the largest mean over a lag. The
 // differences give the many small features of a cycle their say: without
 // them one loud order decides, and any two cycles of like strength look alike.
 //
@@ -77,7 +77,7 @@ func Repetition(t *Take, sourceResidualDB float64) RepetitionResult {
 		least = math.Max(least, sourceResidualDB+frozenDB)
 	}
 	from, to := max(1, int(math.Ceil(repeatFromS*hz))), int(math.Floor(repeatToS*hz))
-	to = min(to, len(res)-fewestPairs)
+	to = min(to, len(res)-fewestPairs, len(res)*4/5) // few pairs correlate by chance
 	if to < from {
 		return r
 	}

@@ -105,12 +105,9 @@ func (e *evaluation) tremorRows() {
 	slow, rough, floor := nan, nan, none
 	if e.ref != nil {
 		var got [3]TremorResult
+		source := newTremorSource(e.ref, e.c.Render.RateHz)
 		slow = e.each(func(i int, t *Take) float64 {
-			if i == theRender {
-				got[i] = Tremor(t, e.ref)
-			} else {
-				got[i] = tremor(t, e.ref)
-			}
+			got[i] = source.compare(t)
 			return got[i].WorstSlowDB
 		})
 		rough = e.each(func(i int, _ *Take) float64 { return got[i].WorstRough })

@@ -18,7 +18,7 @@ type STFTResult struct {
 const stftLeast = 1e-10
 
 // STFT compares magnitudes of short-time spectra frame by frame at sizes
-// 8192, 2048, 1024 and 512 (Hann, quarter hop) after matching the RMS
+// 8192, 2048, 1024 and 512 (Hann, half hop) after matching the RMS
 // levels: spectral convergence and mean absolute log magnitude. Two
 // recordings of one engine differ much in it, since noise never lines up;
 // it is for the report only. NaN where the shorter take has no frame. The
@@ -51,7 +51,7 @@ func stftDistance(a, b []float64, gain float64, size int) (convergence, logDB fl
 	least := stftLeast * meanSquare(b) * sw
 	var diff, all, logs float64
 	n := 0
-	for at := 0; at+size <= len(a); at += size / 4 {
+	for at := 0; at+size <= len(a); at += size / 2 {
 		for i, w := range win {
 			buf[i] = a[at+i] * w * gain
 		}

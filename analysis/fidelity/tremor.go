@@ -46,22 +46,38 @@ type TremorResult struct {
 // either take is shorter than 1 s. Definition of the ranges: engine
 // reference section 4, row iii.
 func Tremor(render, source *Take) TremorResult {
-	r := tremor(render, source)
-	r.FloorDB = math.NaN()
-	if h := len(source.X) / 2; h > 0 {
-		a, b := source.part(0, h), source.part(h, len(source.X))
-		r.FloorDB = math.Max(tremor(a, b).WorstDB, tremor(b, a).WorstDB)
-	}
+	return newTremorSource(source, render.RateHz).compare(render)
+}
+
+// tremorSource is the modulation of a source, measured once.
+type tremorSource struct {
+	centres []float64
+	bands   []modulation
+	floorDB float64
+	lenS    float64
+}
+
+// newTremorSource measures a source for renders of the given rate: bands
+// that only the higher of the two rates carries are not compared.
+func newTremorSource(s *Take, renderRateHz int) tremorSource {
+	t := tremorSource{centres: erbCentres(min(renderRateHz, s.RateHz)), lenS: s.DurationS()}
+	t.bands = bandModulation(s, t.centres)
+	h := len(s.X) / 2
+	a, b := bandModulation(s.part(0, h), t.centres), bandModulation(s.part(h, len(s.X)), t.centres)
+	t.floorDB = math.Max(compareTremor(a, b, t.centres).WorstDB, compareTremor(b, a, t.centres).WorstDB)
+	return t
+}
+
+func (s tremorSource) compare(render *Take) TremorResult {
+	r := compareTremor(bandModulation(render, s.centres), s.bands, s.centres)
+	r.FloorDB, r.RenderLenS, r.SourceLenS = s.floorDB, render.DurationS(), s.lenS
 	return r
 }
 
-func tremor(render, source *Take) TremorResult {
+func compareTremor(a, b []modulation, centres []float64) TremorResult {
 	nan := math.NaN()
 	r := TremorResult{WorstSlowDB: nan, MeanSlow: nan, WorstRough: nan, MeanRough: nan, WorstDB: nan,
-		FloorDB: nan, LargestAbsDB: nan, RenderLenS: render.DurationS(), SourceLenS: source.DurationS()}
-	// Bands that only the higher of the two rates carries are not compared.
-	centres := erbCentres(min(render.RateHz, source.RateHz))
-	a, b := bandModulation(render, centres), bandModulation(source, centres)
+		FloorDB: nan, LargestAbsDB: nan}
 	if a == nil || b == nil {
 		return r
 	}
