@@ -30,7 +30,7 @@ func comb(l crank.Layout) []tooth {
 	cycles := max(24, 6*l.Cylinders)
 	spacing := lineSpacing(l)
 	var teeth []tooth
-	for sixth := 1; sixth <= 6*cycles; sixth++ {
+	for sixth := 2; sixth <= 6*cycles; sixth++ {
 		t := tooth{multiple: float64(sixth) / 6}
 		half, third := 2*sixth%(6*spacing) == 0, 3*sixth%(6*spacing) == 0
 		switch {

@@ -20,7 +20,7 @@ const (
 // (line + gap), mapped so that chance gives 0 and a clean engine 1.
 func confidences(r refined, l crank.Layout, hopS float64) []float64 {
 	points := len(r.cycleHz)
-	num, den := make([]float64, points), make([]float64, points)
+	num, den, sq := make([]float64, points), make([]float64, points), make([]float64, points)
 	for m := 1; m+1 < len(r.last.z); m += 2 {
 		k := float64(m+1) / 2
 		a := l.OrderAmplitude(k / l.RevsPerCycle())
@@ -36,16 +36,20 @@ func confidences(r refined, l crank.Layout, hopS float64) []float64 {
 			gap := (squared(r.last.z[m-1][p]) + squared(r.last.z[m+1][p])) / 2
 			num[p] += weight * (line - gap) / (line + gap + gapFloor*r.last.power[p] + 1e-30)
 			den[p] += weight
+			sq[p] += weight * weight
 		}
 	}
 	for p := range num {
 		if den[p] > 0 {
-			num[p] /= den[p]
+			// In noise each ratio is spread evenly over -1..1 (SD 0.58); the
+			// fewer orders there are, the more often chance lines them up,
+			// and the path has chosen the best of many chances.
+			num[p] = num[p]/den[p] - 0.7*math.Sqrt(sq[p])/den[p]
 		}
 	}
 	out := boxMean(num, int(math.Round(0.1/hopS)))
 	for p, v := range out {
-		out[p] = math.Min(1, math.Max(0, (v-0.15)/0.45))
+		out[p] = math.Min(1, math.Max(0, v/0.45))
 	}
 	return out
 }

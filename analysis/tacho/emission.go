@@ -22,9 +22,9 @@ type zoom struct {
 }
 
 var zooms = []zoom{
-	{2, 0, 17, []float64{0, 0.15, -0.15, 0.35, -0.35, 0.65, -0.65, 1, -1}, 2},
-	{1, 17, 35, []float64{0, 0.3, -0.3, 0.7, -0.7, 1.2, -1.2}, 1},
-	{0, 35, math.Inf(1), []float64{0, 0.5, -0.5, 1.2, -1.2, 2.5, -2.5}, 1},
+	{2, 0, 17, []float64{0, 0.2, -0.2, 0.5, -0.5, 1, -1}, 2},
+	{1, 17, 35, []float64{0, 0.35, -0.35, 1, -1}, 1},
+	{0, 35, math.Inf(1), []float64{0, 0.7, -0.7, 2, -2}, 1},
 }
 
 // emissions scores every grid place at every path hop: about 0 where nothing
@@ -44,6 +44,9 @@ func emissions(sig signal, l crank.Layout, g grid, hops int) [][]float32 {
 		}
 		if from >= to {
 			continue
+		}
+		if firing := l.FiringHz(g.rpm(float64(from))); firing > spectrumLimit*sig.rateHz/float64(int(1)<<z.halvings) {
+			continue // not one line of such revs lies in the band
 		}
 		newScorer(sig, z, l, g, teeth, from, to).run(rows)
 	}
@@ -66,7 +69,7 @@ func discountMultiples(row []float32, g grid, spacing int) {
 	for i := g.n - 1; i >= 0; i-- {
 		var most float32
 		for _, o := range overtones {
-			if spacing%o.num == 0 {
+			if o.num == 3 && spacing%3 == 0 {
 				continue
 			}
 			j := i - int(math.Round(math.Log(float64(o.num)/float64(o.den))/g.logStep))
@@ -104,7 +107,7 @@ type shift struct {
 
 func newScorer(sig signal, z zoom, l crank.Layout, g grid, teeth []tooth, from, to int) *scorer {
 	n := to - from
-	lowHz := l.CycleHz(g.rpm(float64(from))) / 6
+	lowHz := l.CycleHz(g.rpm(float64(from))) / 3
 	s := &scorer{
 		zoom: z, from: from, to: to,
 		spectra: newLogSpectra(sig, z.halvings, lowHz, g.logStep, z.slopes),
@@ -114,9 +117,9 @@ func newScorer(sig signal, z zoom, l crank.Layout, g grid, teeth []tooth, from, 
 		s.groups[i].sum, s.groups[i].acc = make([]float64, n), make([]float64, n)
 	}
 	for _, t := range teeth {
-		// Bin 0 of the spectrum is a sixth of the cycle rate of the first place.
-		off := int(math.Round(math.Log(6*t.multiple) / g.logStep))
-		if off >= s.spectra.bins {
+		// Bin 0 of the spectrum is a third of the cycle rate of the first place.
+		off := int(math.Round(math.Log(3*t.multiple) / g.logStep))
+		if off < 0 || off >= s.spectra.bins {
 			continue
 		}
 		end := min(n, s.spectra.bins-off)

@@ -33,21 +33,39 @@ const (
 
 // The prior of levels, in decibels: how an engine's lines spread.
 const (
-	levelSD    = 20.0 // of the recording's level as a whole
-	slowSD     = 8.0  // tilt and broad humps of the spectrum ...
-	slowHz     = 800.0
-	fastSD     = 8.0 // resonances ...
-	fastHz     = 160.0
+	levelSD    = 20.0  // of the recording's level as a whole
 	lineSD     = 3.0   // one line
-	weakMeanDB = -15.0 // orders the layout lacks, against the others
-	weakSD     = 4.0   // the same for all of them
+	weakMeanDB = -12.0 // orders the layout lacks, against the others
+	weakSD     = 5.0   // the same for all of them
 	weakLineSD = 6.0   // each of them
 	gapSD      = 2.5   // noise between lines
 	hiddenDB   = 5.0   // above the noise a weak order counts as seen
 	gapWorst   = -10.0 // log-likelihood at which a line in a gap counts no further
-	equalCost  = 2.0   // for supposing cylinders that are exactly alike
-	otherCost  = 2.0   // for any ratio but 1
+	equalCost  = 3.0   // for supposing cylinders that are exactly alike
+	otherCost  = 0.5   // for any ratio but 1
 )
+
+// texture is how rough a spectrum is expected to be: two Gaussian processes
+// over frequency, SD in decibels and correlation length.
+type texture struct {
+	slowSD, slowHz float64 // tilt and broad humps
+	fastSD, fastHz float64 // resonances
+	toHz           float64 // highest frequency looked at
+}
+
+// The sound itself carries the exhaust's resonances; its envelope does not,
+// but says nothing where pulses run into each other.
+var (
+	soundTexture    = texture{8, 800, 8, 160, math.Inf(1)}
+	envelopeTexture = texture{8, 300, 3, 100, 800}
+)
+
+// portraitS is how much of a long piece is looked at, from its middle.
+const portraitS = 8.0
+
+// portrait is the lines of a piece of recording, in the sound and in its
+// envelope.
+type portrait struct{ sound, envelope []latticeLine }
 
 // latticeLine is the mean level at one lattice point.
 type latticeLine struct {
@@ -59,13 +77,13 @@ type latticeLine struct {
 
 // weigh returns the ratio that explains the lines best, among those that
 // keep meanHz (the tracked cycle rate) within lowHz..highHz.
-func weigh(lines []latticeLine, l crank.Layout, meanHz, lowHz, highHz float64) ratio {
+func weigh(p portrait, l crank.Layout, meanHz, lowHz, highHz float64) ratio {
 	best, bestFit := ratio{1, 1}, math.Inf(-1)
 	for _, r := range ratios {
-		if hz := meanHz * r.value(); hz < lowHz || hz > highHz || lines[0].per%r.den != 0 || lines[0].per == coarseLattice && r.den > 1 {
+		if hz := meanHz * r.value(); hz < lowHz || hz > highHz || p.sound[0].per%r.den != 0 || p.sound[0].per == coarseLattice && r.den > 1 {
 			continue
 		}
-		fit := math.Max(explain(lines, l, r, false), explain(lines, l, r, true)-equalCost)
+		fit := math.Max(p.explain(l, r, false), p.explain(l, r, true)-equalCost)
 		if r != (ratio{1, 1}) {
 			fit -= otherCost
 		}
@@ -76,12 +94,16 @@ func weigh(lines []latticeLine, l crank.Layout, meanHz, lowHz, highHz float64) r
 	return best
 }
 
+func (p portrait) explain(l crank.Layout, r ratio, equal bool) float64 {
+	return explain(p.sound, soundTexture, l, r, equal) + explain(p.envelope, envelopeTexture, l, r, equal)
+}
+
 // explain returns the log-likelihood of the lines if the true revs are r
 // times the tracked ones. Lines on the layout's orders follow a smooth
 // spectrum (a Gaussian process over frequency); orders the layout lacks lie
 // lower by a common and an individual amount, or, with equal cylinders, are
 // absent; everything else is noise.
-func explain(lines []latticeLine, l crank.Layout, r ratio, equal bool) float64 {
+func explain(lines []latticeLine, tex texture, l crank.Layout, r ratio, equal bool) float64 {
 	var on []latticeLine
 	var mean, sd []float64 // expected offset and own spread of each line in on
 	var weak []bool
@@ -110,7 +132,7 @@ func explain(lines []latticeLine, l crank.Layout, r ratio, equal bool) float64 {
 		}
 		on = append(on, line)
 	}
-	return fit + process(on, mean, sd, weak)
+	return fit + tex.process(on, mean, sd, weak)
 }
 
 // asNoise returns the log-likelihood of a line that should not be there.
@@ -121,7 +143,7 @@ func asNoise(line latticeLine) float64 {
 
 // process returns the log-likelihood of levels under the Gaussian process,
 // without the constant that every ratio shares.
-func process(on []latticeLine, mean, sd []float64, weak []bool) float64 {
+func (tex texture) process(on []latticeLine, mean, sd []float64, weak []bool) float64 {
 	n := len(on)
 	if n == 0 {
 		return 0
@@ -132,7 +154,7 @@ func process(on []latticeLine, mean, sd []float64, weak []bool) float64 {
 		y.SetVec(i, a.db-mean[i])
 		for j := i; j < n; j++ {
 			d := math.Abs(a.hz - on[j].hz)
-			v := levelSD*levelSD + slowSD*slowSD*math.Exp(-d*d/(2*slowHz*slowHz)) + fastSD*fastSD*math.Exp(-d/fastHz)
+			v := levelSD*levelSD + tex.slowSD*tex.slowSD*math.Exp(-d*d/(2*tex.slowHz*tex.slowHz)) + tex.fastSD*tex.fastSD*math.Exp(-d/tex.fastHz)
 			if weak[i] && weak[j] {
 				v += weakSD * weakSD
 			}
@@ -153,18 +175,34 @@ func process(on []latticeLine, mean, sd []float64, weak []bool) float64 {
 	return -0.5*mat.Dot(y, &solved) - 0.5*chol.LogDet()
 }
 
-// latticeLines measures the lines over the points from..to of a refined
-// track. It returns nil if the piece is too short to part them.
-func latticeLines(sig signal, r refined, from, to int, hopS float64) []latticeLine {
-	const most = 48 // tracked cycle rates
+// portray measures the lines over the points from..to of a refined track.
+// The portrait is empty if the piece is too short to part them.
+func portray(sig signal, r refined, from, to int, hopS float64) portrait {
+	if long := int(portraitS / hopS); to-from > long {
+		from += (to - from - long) / 2
+		to = from + long
+	}
 	a := int(float64(from) * hopS * sig.rateHz)
 	b := min(len(sig.z), int(float64(to)*hopS*sig.rateHz))
+	env := make([]complex128, b-a)
+	for i, v := range sig.z[a:b] {
+		env[i] = complex(imag(v), 0)
+	}
+	return portrait{
+		latticeLines(sig.z[a:b], sig.rateHz, soundTexture, r, from, to, hopS),
+		latticeLines(env, sig.rateHz, envelopeTexture, r, from, to, hopS),
+	}
+}
+
+// latticeLines measures the lines of x, which runs along the points from..to.
+func latticeLines(x []complex128, rateHz float64, tex texture, r refined, from, to int, hopS float64) []latticeLine {
+	const most = 48 // tracked cycle rates
 	cycles := r.phase[to-1] - r.phase[from]
 	lattice := fineLattice
 	if cycles < 2.5*fineLattice {
 		lattice = coarseLattice
 	}
-	if b-a < 64 || cycles < 2.5*coarseLattice {
+	if len(x) < 64 || cycles < 2.5*coarseLattice {
 		return nil
 	}
 	// Half-cycle multiples of a phase slowed down by lattice/2 are the
@@ -175,11 +213,11 @@ func latticeLines(sig signal, r refined, from, to int, hopS float64) []latticeLi
 		slow[i] = r.cycleHz[from+i] * 2 / float64(lattice)
 		mean += r.cycleHz[from+i] / float64(len(slow))
 	}
-	reach := min(most*lattice, int(0.42*sig.rateHz*float64(lattice)/slices.Max(r.cycleHz[from:to])))
-	phase := samplePhase(slow, b-a, sig.rateHz, hopS)
-	o := demodulate(sig.z[a:b], phase, sig.rateHz, reach, 0.45)
+	reach := min(most*lattice, int(math.Min(bandLimit*rateHz, tex.toHz)*float64(lattice)/slices.Max(r.cycleHz[from:to])))
+	phase := samplePhase(slow, len(x), rateHz, hopS)
+	o := demodulate(x, phase, rateHz, reach, 0.45)
 	step := max(1, int(0.02/hopS))
-	w := o.at((to-from)/step, hopS*float64(step), sig.rateHz, func(hz float64) float64 {
+	w := o.at((to-from)/step, hopS*float64(step), rateHz, func(hz float64) float64 {
 		// 2·lattice tracked cycles; whole windows only count.
 		return 4
 	})
@@ -240,12 +278,12 @@ func settle(sig signal, l crank.Layout, r refined, on []bool, hopS, lowHz, highH
 		from := i
 		for i++; i < len(on) && on[i] && math.Abs(math.Log(r.cycleHz[i]/r.cycleHz[i-1])) < 0.05; i++ {
 		}
-		lines := latticeLines(sig, r, from, i, hopS)
-		if len(lines) == 0 {
+		p := portray(sig, r, from, i, hopS)
+		if len(p.sound) == 0 {
 			continue
 		}
 		low, high := slices.Min(r.cycleHz[from:i]), slices.Max(r.cycleHz[from:i])
-		best := weigh(lines, l, low, lowHz, highHz*low/high)
+		best := weigh(p, l, low, lowHz, highHz*low/high)
 		if best != (ratio{1, 1}) {
 			changed = true
 			for p := from; p < i; p++ {

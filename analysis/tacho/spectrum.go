@@ -19,7 +19,11 @@ const lineRangeDB = 36
 const (
 	peakReach   = 0.35
 	smoothReach = 0.15
+	refBins     = 10 // bins that share one value of it
 )
+
+// spectrumLimit is the highest frequency used, in cycles per sample.
+const spectrumLimit = 0.43
 
 // logSpectra gives line spectra on a log-frequency axis: levels in
 // decibels against the highest lines around, scaled to 0..1. Decibels, since
@@ -35,11 +39,11 @@ type logSpectra struct {
 	cells  []cell
 	lines  []float64
 	level  []float64
-	peak   []float64
-	cum    []float64
-	queue  []int
-	reach  int // of the local maximum, in bins
-	mean   int // of the mean that smooths it
+	peak   []float64 // per block of refBins bins: its maximum,
+	wide   []float64 // that of its surroundings,
+	tops   []float64 // and that smoothed
+	reach  int       // of the surroundings, in blocks
+	mean   int       // of the smoothing
 }
 
 // warp holds, for one relative rate of change, where each window sample is
@@ -66,8 +70,8 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 		rateHz: rate, z: z,
 		fft:   fourier.NewCmplxFFT(fftLen),
 		buf:   make([]complex128, fftLen),
-		reach: int(peakReach / logStep),
-		mean:  int(smoothReach / logStep),
+		reach: int(math.Round(peakReach / logStep / refBins)),
+		mean:  int(math.Round(smoothReach / logStep / refBins)),
 	}
 	for i := range s.power {
 		s.power[i] = make([]float64, fftLen/2+1)
@@ -75,7 +79,7 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 	for _, a := range slopes {
 		s.warps = append(s.warps, newWarp(a, rate))
 	}
-	highHz := 0.43 * rate
+	highHz := spectrumLimit * rate
 	s.bins = max(1, int(math.Log(highHz/lowHz)/logStep))
 	perHz := fftLen / rate
 	for i := range s.bins {
@@ -92,8 +96,9 @@ func newLogSpectra(sig signal, halvings int, lowHz, logStep float64, slopes []fl
 		s.cells = append(s.cells, c)
 	}
 	s.lines = make([]float64, s.bins)
-	s.level, s.peak = make([]float64, s.bins), make([]float64, s.bins)
-	s.cum = make([]float64, s.bins+1)
+	s.level = make([]float64, s.bins)
+	blocks := (s.bins + refBins - 1) / refBins
+	s.peak, s.wide, s.tops = make([]float64, blocks), make([]float64, blocks), make([]float64, blocks)
 	return s
 }
 
@@ -203,7 +208,9 @@ func (s *logSpectra) fold() {
 			v := p[c.lo]
 			if c.hi > c.lo {
 				for _, w := range p[c.lo+1 : c.hi+1] {
-					v = math.Max(v, w)
+					if w > v {
+						v = w
+					}
 				}
 			} else if c.frac > 0 {
 				v += c.frac * (p[c.lo+1] - v)
@@ -217,22 +224,60 @@ func (s *logSpectra) fold() {
 // addRelative measures the levels against their smoothed local maximum and
 // adds them to lines with the share of the spectrum they come from.
 func (s *logSpectra) addRelative(which int) {
-	s.queue = slidingMax(s.peak, s.level, s.reach, s.queue)
-	for i, v := range s.peak {
-		s.cum[i+1] = s.cum[i] + v
-	}
+	s.reference()
 	const perLog2 = 3.0103 / lineRangeDB
-	for i, c := range s.cells {
-		share := c.env
-		if which == 0 {
-			share = 1 - c.env
+	for b, top := range s.tops {
+		from := b * refBins
+		to := min(from+refBins, s.bins)
+		// The reference runs straight from one block's middle to the next.
+		next := s.tops[min(b+1, len(s.tops)-1)]
+		slope := (next - top) / refBins
+		for i := from; i < to; i++ {
+			share := s.cells[i].env
+			if which == 0 {
+				share = 1 - share
+			} else if share == 0 {
+				return // no envelope from here up
+			}
+			v := 1 + (s.level[i]-top-slope*float64(i-from))*perLog2
+			if v > 1 {
+				v = 1
+			}
+			if v > 0 {
+				s.lines[i] += share * v
+			}
 		}
-		if share == 0 {
-			continue
+	}
+}
+
+// reference sets tops: per block of bins the maximum over peakReach to each
+// side, smoothed over smoothReach.
+func (s *logSpectra) reference() {
+	for b := range s.peak {
+		top := math.Inf(-1)
+		for _, v := range s.level[b*refBins : min((b+1)*refBins, s.bins)] {
+			if v > top {
+				top = v
+			}
 		}
-		lo, hi := max(0, i-s.mean), min(s.bins, i+s.mean+1)
-		top := (s.cum[hi] - s.cum[lo]) / float64(hi-lo)
-		s.lines[i] += share * math.Min(1, math.Max(0, 1+(s.level[i]-top)*perLog2))
+		s.peak[b] = top
+	}
+	for b := range s.wide {
+		top := s.peak[b]
+		for _, v := range s.peak[max(0, b-s.reach):min(len(s.peak), b+s.reach+1)] {
+			if v > top {
+				top = v
+			}
+		}
+		s.wide[b] = top
+	}
+	for b := range s.tops {
+		lo, hi := max(0, b-s.mean), min(len(s.wide), b+s.mean+1)
+		var sum float64
+		for _, v := range s.wide[lo:hi] {
+			sum += v
+		}
+		s.tops[b] = sum / float64(hi-lo)
 	}
 }
 
@@ -242,26 +287,6 @@ func fastLog2(v float64) float64 {
 	bits := math.Float64bits(v)
 	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52)
 	return float64(int(bits>>52&0x7ff)-1023) + (m-1)*(1.346607-0.346607*m)
-}
-
-// slidingMax sets dst to the maximum of x over reach values to each side.
-// The queue (indices of falling values) is returned for reuse.
-func slidingMax(dst, x []float64, reach int, queue []int) []int {
-	queue = queue[:0]
-	head, next := 0, 0
-	for i := range dst {
-		for ; next < len(x) && next <= i+reach; next++ {
-			for len(queue) > head && x[queue[len(queue)-1]] <= x[next] {
-				queue = queue[:len(queue)-1]
-			}
-			queue = append(queue, next)
-		}
-		for queue[head] < i-reach {
-			head++
-		}
-		dst[i] = x[queue[head]]
-	}
-	return queue
 }
 
 // halve low-passes and keeps every second value (half-band, 23 taps).

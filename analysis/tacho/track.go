@@ -7,8 +7,11 @@ import (
 	"tachbench/samples/crank"
 )
 
-// shortestSoundS is the least length in which an engine is looked for.
-const shortestSoundS = 0.1
+// An engine is looked for in sounds of at least this length and rate.
+const (
+	shortestSoundS = 0.1
+	lowestRateHz   = 2000
+)
 
 // Track reads the revs along s. Point i of the result lies at i·HopS; the
 // last lies at or just before the end. RPM and Phase are NaN where no engine
@@ -28,6 +31,10 @@ func Track(s *samples.Sound, layout crank.Layout, opt Options) (*crank.Track, er
 	fail := &NoEngineError{Layout: layout, MinRPM: opt.MinRPM, MaxRPM: opt.MaxRPM, LengthS: s.DurationS()}
 	if s.DurationS() < shortestSoundS {
 		fail.Reason = "the sound is shorter than 0.1 s"
+		return nil, fail
+	}
+	if s.RateHz < lowestRateHz {
+		fail.Reason = "the sample rate is below 2 kHz"
 		return nil, fail
 	}
 	sig := prepare(s)
