@@ -36,6 +36,7 @@ type engine struct {
 	rattleBand band
 	tick       float64
 	fanBand    band
+	whineTurns float64 // per engine cycle
 
 	g levels
 }
@@ -52,24 +53,25 @@ func newEngine(s *Spec, rate float64, seed uint64) *engine {
 	e := &engine{spec: s, rate: rate, d: newDice(seed)}
 	e.phase = e.d.rng.Float64()
 	e.cal = newCalendar(s, e.phase)
-	e.front = newGamma(0.00010 * rate)
-	e.edge = newGamma(0.00024 * rate)
+	e.front = newGamma(0.00006 * rate)
+	e.edge = newGamma(0.00018 * rate)
 	e.body = newGamma(s.BlowdownS * rate)
 	e.hiss = newGamma(1.3 * s.BlowdownS * rate)
 	e.push, e.gulp = newGamma(0.003*rate), newGamma(0.003*rate)
 	e.exhaust = newPipe(s.Pipe, rate)
-	e.portBand = newBand(350, 7000, rate)
-	e.tailBand = newBand(500, 6000, rate)
+	e.portBand = newBand(300, 3200, rate)
+	e.tailBand = newBand(400, 2600, rate)
 	e.tailEnv = lowPass(400, rate)
 	e.intakeLine = make([]float64, max(2, int(math.Round(2*s.IntakeM/soundSpeed(25)*rate))))
 	e.intakeEnd = lowPass(2200, rate)
-	e.intakeBand = newBand(250, 3500, rate)
+	e.intakeBand = newBand(250, 2500, rate)
 	e.intakeOut = lowPass(180, rate)
-	for i, m := range [...][3]float64{{640, 0.004, 1}, {1130, 0.0035, 1.1}, {1790, 0.0028, 1}, {2650, 0.0022, 0.9}, {4100, 0.0014, 0.7}, {6300, 0.0009, 0.5}} {
+	for i, m := range [...][3]float64{{610, 0.0022, 1}, {1130, 0.0016, 1.1}, {1790, 0.0012, 1}, {2650, 0.0008, 0.9}, {4100, 0.0005, 0.7}, {6300, 0.0003, 0.5}} {
 		e.ticks[i] = newMode(m[0], m[1], m[2], rate)
 	}
 	e.tickBurst = newGamma(0.0012 * rate)
 	e.rattleBand = newBand(1200, 8000, rate)
+	e.whineTurns = s.WhineOrder * s.Layout.RevsPerCycle()
 	e.fanBand = newBand(200, 1800, rate)
 	return e
 }
@@ -85,8 +87,8 @@ func (e *engine) control(rpm, load, perSample float64) {
 	e.gulp.setTau(0.20 * stroke)
 	wide := 0.35 + 0.65*e.revs
 	e.g = levels{
-		portNoise:   0.40 * s.FlowNoise * (0.30 + 0.70*load),
-		tailNoise:   s.FlowNoise * 0.13 * wide,
+		portNoise:   0.55 * s.FlowNoise * (1.25 - 0.25*load),
+		tailNoise:   s.FlowNoise * 0.15 * wide,
 		intake:      0.10 * (0.12 + 0.88*load) * wide,
 		intakeNoise: s.IntakeNoise * 0.075 * (0.10 + 0.90*load) * wide,
 		fan:         0.004 * s.Clatter * e.revs * e.revs,
@@ -118,7 +120,7 @@ func (e *engine) strength(cylinder int) float64 {
 
 // charge is the size of a pulse at the present load and revs.
 func (e *engine) charge() float64 {
-	return (0.10 + 0.90*math.Pow(e.load, 0.85)) * (0.40 + 0.60*e.revs)
+	return (0.38 + 0.62*math.Pow(e.load, 0.85)) * (0.62 + 0.38*e.revs)
 }
 
 // popsPerS is how often unburnt charge lights in the pipe on the overrun at
@@ -133,7 +135,7 @@ func (e *engine) happen(age float64) {
 	switch ev.kind {
 	case exhaustOpens:
 		e.blowdown(ev.cylinder, age)
-		jitterDeg = 0.25 + 0.55*math.Exp(-e.revs/0.15)
+		jitterDeg = 0.2 + 0.3*math.Exp(-e.revs/0.15)
 	case intakeOpens:
 		e.gulp.kick(e.strokeSamples()*(1+0.05*e.d.normal()), age)
 		jitterDeg = 0.4
@@ -141,7 +143,7 @@ func (e *engine) happen(age float64) {
 		e.strike(0.9*(0.15+0.85*e.load)*math.Abs(1+0.35*e.d.normal()), age)
 		jitterDeg = 2
 	case slaps:
-		e.strike(0.55*math.Abs(1+0.4*e.d.normal()), age)
+		e.strike((0.2+0.35*e.load)*math.Abs(1+0.4*e.d.normal()), age)
 		jitterDeg = 2.5
 	case valveSeats:
 		e.strike(0.45*math.Abs(1+0.4*e.d.normal()), age)
@@ -178,7 +180,7 @@ func (e *engine) blowdown(cylinder int, age float64) {
 			hiss += 1.5 * pop * unit
 		}
 	}
-	e.front.kick(0.16*sharp*area*unit, age)
+	e.front.kick(0.24*sharp*area*unit, age)
 	e.edge.kick((0.20+0.36*sharp)*area*unit, age)
 	e.body.kick(0.65*soft*area*unit, age)
 	e.push.kick(0.6*area*unit, age)

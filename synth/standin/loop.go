@@ -37,7 +37,8 @@ func (e *engine) step() (exhaust, intake, block float64) {
 	block *= tickLevel
 	block += e.g.fan * e.fanBand.step(n2)
 	if e.g.whine > 0 {
-		block += e.g.whine * math.Sin(2*math.Pi*math.Mod(e.phase*e.spec.WhineOrder*e.spec.Layout.RevsPerCycle(), 1))
+		turn := e.phase * e.whineTurns
+		block += e.g.whine * math.Sin(2*math.Pi*(turn-math.Floor(turn)))
 	}
 	return exhaust, intake, block
 }

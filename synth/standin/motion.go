@@ -24,6 +24,7 @@ type motion struct {
 	hop         int
 	rpm, load   float64   // at the last point asked for
 	revs, phase []float64 // at every hop from time 0 on
+	endPhase    float64   // where the last hop ends
 }
 
 func newMotion(s *Spec, rpm, load func(float64) float64, rate float64) *motion {
@@ -57,6 +58,7 @@ func (m *motion) next(n int, e *engine) {
 	if n >= 0 {
 		m.revs = append(m.revs, rpm)
 		m.phase = append(m.phase, e.phase+perSample)
+		m.endPhase = e.phase + perSample*float64(m.hop+1)
 	}
 }
 
@@ -64,18 +66,19 @@ func (m *motion) next(n int, e *engine) {
 func (m *motion) track(seconds float64) *crank.Track {
 	n := int(math.Floor(seconds/trackHopS+1e-9)) + 1
 	t := &crank.Track{HopS: trackHopS, RPM: make([]float64, n), Confidence: make([]float64, n), Phase: make([]float64, n)}
-	last := len(m.revs) - 1
+	revs, phase := append(m.revs, m.rpm), append(m.phase, m.endPhase)
+	last := len(revs) - 1
 	for i := range n {
 		t.Confidence[i] = 1
 		x := t.TimeS(i) * m.rate / float64(m.hop)
 		k := min(int(x), max(last-1, 0))
-		if last < 1 { // shorter than two hops: the engine holds
+		if last < 1 { // not one hop was run: the engine holds
 			t.RPM[i] = m.rpm
 			continue
 		}
-		f := x - float64(k)
-		t.RPM[i] = m.revs[k] + f*(m.revs[k+1]-m.revs[k])
-		t.Phase[i] = m.phase[k] + f*(m.phase[k+1]-m.phase[k])
+		f := min(x-float64(k), 1)
+		t.RPM[i] = revs[k] + f*(revs[k+1]-revs[k])
+		t.Phase[i] = phase[k] + f*(phase[k+1]-phase[k])
 	}
 	return t
 }

@@ -38,11 +38,11 @@ func (f *onePole) step(x float64) float64 {
 }
 
 const (
-	portReflection = 0.72 // closed valves, open ones and branches, on average
-	endReflection  = 0.90
+	portReflection = 0.62 // closed valves, open ones and branches, on average
+	endReflection  = 0.86
 	lossPerMetre   = 0.96
-	wallLossHz     = 9000 // corner of the loss at the walls, per segment
-	woolLossHz     = 1300
+	wallLossHz     = 14000 // corner of the loss at the walls, per segment
+	woolLossHz     = 2600
 	woolGain       = 0.86
 )
 

@@ -16,7 +16,7 @@ const (
 
 	// peakDBFS is where the loudest moment of a full-load pull is put. It
 	// leaves 3 dB for chance under the promise of -3 dBFS.
-	peakDBFS = -6.0
+	peakDBFS = -6.5
 )
 
 // Record runs the engine and returns what a microphone caught, and the true
@@ -30,7 +30,7 @@ const (
 //
 // The level is fixed by the Spec alone: recordings of one engine keep their
 // relation to each other whatever their motion, seed and rate, and a
-// full-load pull peaks near -6 dBFS. Whole phase numbers of the track are
+// full-load pull peaks near -6.5 dBFS. Whole phase numbers of the track are
 // the firing dead centre of angle 0; sound is later by the time through the
 // pipe.
 //
@@ -103,7 +103,7 @@ func gain(spec *Spec) float64 {
 	}
 	const pullS = 1.5
 	rpm := func(t float64) float64 {
-		return spec.IdleRPM + (spec.RedlineRPM-spec.IdleRPM)*min(1, 1.1*t/pullS)
+		return spec.IdleRPM + (spec.RedlineRPM-spec.IdleRPM)*min(1, 1.5*t/pullS)
 	}
 	full := func(float64) float64 { return 1 }
 	s, _ := record(spec, rpm, full, pullS, 48000, []place{between, exhaustSide, intakeSide}, 1, 1)

@@ -79,7 +79,7 @@ func SnowSled() Spec {
 		},
 		RunnerM: []float64{0, 0.035},
 		IntakeM: 0.24, BlowdownS: 0.00042,
-		COVIdle: 0.16, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
+		COVIdle: 0.135, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
 		FlowNoise: 1, IntakeNoise: 1.2, Clatter: 0.8, WhineOrder: 13, Whine: 1,
 	}
 }
@@ -100,7 +100,7 @@ func EvenTwin() Spec {
 		IdleRPM: 1200, RedlineRPM: 8000, Pipe: roadPipe(0.62, 12), RunnerM: []float64{0, 0.03},
 		IntakeM: 0.30, BlowdownS: 0.0008,
 		COVIdle: 0.11, COVLoad: 0.03, COVOverrun: 0.28, CylinderSpread: 0.08,
-		FlowNoise: 1, IntakeNoise: 1, Clatter: 1, WhineOrder: 27, Whine: 0.6,
+		FlowNoise: 1.5, IntakeNoise: 1, Clatter: 1, WhineOrder: 27, Whine: 0.6,
 	}
 }
 
@@ -111,7 +111,7 @@ func VTwin() Spec {
 		IdleRPM: 950, RedlineRPM: 5600, Pipe: roadPipe(0.75, 15), RunnerM: []float64{0, 0.10},
 		IntakeM: 0.34, BlowdownS: 0.0012,
 		COVIdle: 0.13, COVLoad: 0.035, COVOverrun: 0.3, CylinderSpread: 0.10,
-		FlowNoise: 1, IntakeNoise: 0.9, Clatter: 1.2,
+		FlowNoise: 1.5, IntakeNoise: 0.9, Clatter: 1.2,
 	}
 }
 
@@ -122,7 +122,7 @@ func Triple() Spec {
 		IdleRPM: 1100, RedlineRPM: 9500, Pipe: roadPipe(0.55, 13), RunnerM: []float64{0.02, 0, 0.03},
 		IntakeM: 0.26, BlowdownS: 0.0007,
 		COVIdle: 0.10, COVLoad: 0.03, COVOverrun: 0.28, CylinderSpread: 0.08,
-		FlowNoise: 1, IntakeNoise: 1.1, Clatter: 0.9, WhineOrder: 31, Whine: 0.8,
+		FlowNoise: 1.5, IntakeNoise: 1.1, Clatter: 0.9, WhineOrder: 31, Whine: 0.8,
 	}
 }
 
@@ -133,7 +133,7 @@ func Four() Spec {
 		IdleRPM: 900, RedlineRPM: 7000, Pipe: roadPipe(0.50, 18), RunnerM: []float64{0.04, 0, 0.01, 0.05},
 		IntakeM: 0.36, BlowdownS: 0.0008,
 		COVIdle: 0.10, COVLoad: 0.028, COVOverrun: 0.25, CylinderSpread: 0.08,
-		FlowNoise: 1, IntakeNoise: 0.8, Clatter: 0.8, WhineOrder: 19, Whine: 0.5,
+		FlowNoise: 1.5, IntakeNoise: 0.8, Clatter: 0.8, WhineOrder: 19, Whine: 0.5,
 	}
 }
 
@@ -144,6 +144,6 @@ func Single() Spec {
 		IdleRPM: 1500, RedlineRPM: 8500, Pipe: roadPipe(0.70, 11),
 		IntakeM: 0.28, BlowdownS: 0.0009,
 		COVIdle: 0.12, COVLoad: 0.035, COVOverrun: 0.3,
-		FlowNoise: 1, IntakeNoise: 1, Clatter: 1.1,
+		FlowNoise: 2, IntakeNoise: 1, Clatter: 1.1,
 	}
 }
