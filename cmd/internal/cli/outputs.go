@@ -23,6 +23,9 @@ func outputs(flag, target, suffix string, inputs []string, force bool) ([]string
 	if len(inputs) > 1 && !folder {
 		return nil, fmt.Errorf("%s %s: for %d recordings this must be a folder that exists", flag, target, len(inputs))
 	}
+	if !folder && !strings.EqualFold(filepath.Ext(target), suffix) {
+		return nil, fmt.Errorf("%s %s: its name must end in %s, or be a folder that exists", flag, target, suffix)
+	}
 	if folder {
 		out = out[:0]
 		for _, in := range inputs {
