@@ -1,0 +1,126 @@
+package defect
+
+import (
+	"tachbench/samples"
+)
+
+// A click is a second difference that stands alone: far above everything in
+// the 60 ms on either side but for the 1 ms beside it, and with the same kind
+// of sound after it as before. The pulses of an engine or a voice come in
+// series, the onset of a drum or a word is followed by more sound than
+// preceded it, and neither passes.
+const (
+	clickTicks   = 60  // ticks on each side
+	clickNear    = 2   // ticks next to it that may ring
+	clickMin     = 8   // ticks of sound needed on each side; nearer to an end it is a click of that end
+	clickOnset   = 2.0 // amplitude ratio after/before that makes it an onset
+	clickMean    = 20  // ratio to the mean second difference on both sides
+	clickSteps   = 8   // quantisation steps a click must have
+	clicksListed = 10  // findings a channel, at most; the rest is counted
+)
+
+type click struct {
+	ratio, floor float64
+	next         int64 // tick to be judged
+	list         [clicksListed]clickAt
+	count        int
+}
+
+type clickAt struct {
+	tick          int64
+	height, ratio float64
+}
+
+func newClick(step float64, opt Options) click {
+	return click{
+		ratio: opt.Limit("click_ratio"),
+		floor: max(samples.DBAmplitude(opt.Limit("click_min_dbfs")), clickSteps*step),
+		next:  clickMin,
+	}
+}
+
+// process judges the tick whose surroundings have just become complete.
+func (k *click) process(c *channel) {
+	for k.next+clickTicks < c.ticks {
+		k.judge(c, k.next)
+		k.next++
+	}
+}
+
+// finish judges the ticks near the end, whose surroundings are short.
+func (k *click) finish(c *channel) {
+	for k.next+clickMin < c.ticks {
+		k.judge(c, k.next)
+		k.next++
+	}
+}
+
+func (k *click) judge(c *channel, at int64) {
+	t := c.at(at)
+	peak := t.d2Max
+	if peak < k.floor {
+		return
+	}
+	first, last := max(at-clickTicks, 0), min(at+clickTicks, c.ticks-1)
+	rest := 0.0
+	for d := int64(clickNear); d <= clickTicks; d++ {
+		if at-d >= first {
+			rest = max(rest, c.at(at-d).d2Max)
+		}
+		if at+d <= last {
+			rest = max(rest, c.at(at+d).d2Max)
+		}
+		if rest*k.ratio > peak {
+			return
+		}
+	}
+	if c.at(at-1).d2Max > peak || c.at(at+1).d2Max > peak {
+		return // the neighbour is judged instead
+	}
+	var before, after, soundBefore, soundAfter float64
+	nb, na := 0, 0
+	for d := int64(clickNear); d <= clickTicks/2; d++ {
+		if at-d >= first {
+			u := c.at(at - d)
+			before += u.d2Mean()
+			soundBefore += u.ac()
+			nb++
+		}
+		if at+d <= last {
+			u := c.at(at + d)
+			after += u.d2Mean()
+			soundAfter += u.ac()
+			na++
+		}
+	}
+	before, after = before/float64(nb), after/float64(na)
+	soundBefore, soundAfter = soundBefore/float64(nb), soundAfter/float64(na)
+	if peak < clickMean*max(before, after) {
+		return
+	}
+	if after > clickOnset*before+k.floor/clickMean || soundAfter > clickOnset*clickOnset*soundBefore+k.floor*k.floor {
+		return
+	}
+	if k.count < clicksListed {
+		r := peak / k.floor
+		if rest > 0 {
+			r = min(r, peak/rest)
+		}
+		k.list[k.count] = clickAt{tick: at, height: peak, ratio: r}
+	}
+	k.count++
+}
+
+func (k *click) findings(channel, tickLen int, rateHz float64, frames int64) []Finding {
+	var out []Finding
+	for i, c := range k.list[:min(k.count, clicksListed)] {
+		more := ""
+		if i == clicksListed-1 && k.count > clicksListed {
+			more = " " + plural(int64(k.count-clicksListed), "more place is", "more places are") + " not listed."
+		}
+		out = append(out, found("click", float64(min(c.tick*int64(tickLen), frames-1))/rateHz, channel,
+			reading{value: c.height, limit: k.floor, unit: "full scale"},
+			"A single tick stands %.0f times above all that is within 60 ms of it.%s", c.ratio, more))
+	}
+	return out
+}
