@@ -44,6 +44,9 @@ func TestOrderErrorOfADetunedNote(t *testing.T) {
 				t.Errorf("%s: %.0f %% detune passes with %.2f cents", name, pct, hold.MedianCents)
 			}
 		}
+		if name != "sled" && name != "vtwin" {
+			continue // two kinds of layout are enough for the long sweep
+		}
 		sharp := func(s float64) float64 { return 1.01 * Sweep(1500, 8000, 8)(s) }
 		sweep := OrderError(request(t, l, sharp, Sweep(1500, 8000, 8), 8))
 		// An engine's resonances delay its orders, which a rising sweep shows

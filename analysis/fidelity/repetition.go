@@ -31,11 +31,12 @@ type RepetitionResult struct {
 }
 
 // Repetition cuts a take into engine cycles in the crank-angle domain, takes
-// from each the mean of its neighbours (eight on each side and itself) and
-// correlates what is left, differentiated and normalised, at lags of whole cycles from 0.05 to
-// 3 s, at most four fifths of the take (at least eight pairs a lag). Max is the largest mean over a lag. The
-// differences give the many small features of a cycle their say: without
-// them one loud order decides, and any two cycles of like strength look alike.
+// from each the mean of its neighbourhood (eight on each side and itself) and
+// correlates what is left, differentiated and normalised, at lags of whole
+// cycles from 0.05 to 3 s, at most four fifths of the take and at least eight
+// pairs a lag. Max is the largest mean over a lag. The differences give the
+// many small features of a cycle their say: without them one loud order
+// decides, and any two cycles of like strength look alike.
 //
 // A note without any difference between cycles leaves rounding noise, whose
 // correlation means nothing: if the residual lies more than 20 dB under
