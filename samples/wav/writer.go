@@ -229,7 +229,7 @@ func (w *Writer) header(tail int64) []byte {
 		b = chunk(b, id, p)
 	}
 	b = chunk(b, "fmt ", s.formatPayload())
-	if s.Float {
+	if s.Float || s.extensible() { // asked of every format tag but PCM
 		b = chunk(b, "fact", le.AppendUint32(nil, small(frames)))
 	}
 	if s.hasBext() {
