@@ -2,6 +2,7 @@ package tacho
 
 import (
 	"math"
+	"slices"
 
 	"tachbench/samples/crank"
 )
@@ -79,7 +80,38 @@ func onPoints(pathHz []float64, points int, hopS float64) []float64 {
 	for p := range hz {
 		hz[p] = lerp(pathHz, float64(p)*hopS/pathHopS)
 	}
-	return smooth(hz, int(math.Round(0.06/hopS)))
+	hz = smooth(hz, int(math.Round(0.06/hopS)))
+	extendLine(hz, hopS)
+	slices.Reverse(hz)
+	extendLine(hz, hopS)
+	slices.Reverse(hz)
+	return hz
+}
+
+// extendLine replaces the first edgeS of hz by the line through what
+// follows: spectra at the very end of a sound see only one side of it and
+// lag behind a ramp.
+func extendLine(hz []float64, hopS float64) {
+	const edgeS = 0.15
+	from, to := int(edgeS/hopS), int(3*edgeS/hopS)
+	if from < 1 || to >= len(hz) {
+		return
+	}
+	mid := (from + to) / 2
+	var early, late float64
+	for p := from; p < mid; p++ {
+		early += hz[p] / float64(mid-from)
+	}
+	for p := mid; p < to; p++ {
+		late += hz[p] / float64(to-mid)
+	}
+	slope := (late - early) / (float64(to-from) / 2)
+	if math.Abs(slope)*float64(to) > 0.4*early {
+		return // a jump, not a ramp
+	}
+	for p := range from {
+		hz[p] = early + slope*(float64(p)-float64(from+mid-1)/2)
+	}
 }
 
 // phaseSteps returns for each pair of neighbouring points how many engine
@@ -117,7 +149,23 @@ func phaseSteps(w windowed, hz []float64, hopS float64) []float64 {
 			step[p] = num[p] / den[p]
 		}
 	}
+	holdEnds(step, hz, hopS)
 	return step
+}
+
+// holdEnds lets the steps of the first and last engine cycle, where the
+// window is cut by the end of the sound, repeat the nearest whole one.
+func holdEnds(step, hz []float64, hopS float64) {
+	first, last := 0, len(step)-1
+	for cycles := 0.0; first < last && cycles < 1; first++ {
+		cycles += hz[first] * hopS
+	}
+	for cycles := 0.0; last > first && cycles < 1; last-- {
+		cycles += hz[last] * hopS
+	}
+	for p := range step {
+		step[p] = step[min(max(p, first), last)]
+	}
 }
 
 // samplePhase integrates the cycle rate, linear between points, to each

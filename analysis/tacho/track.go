@@ -13,6 +13,10 @@ const (
 	lowestRateHz   = 2000
 )
 
+// revsSmoothS is the reach to each side of the line fitted to the reported
+// revs. The phase is left as it is.
+const revsSmoothS = 0.08
+
 // Track reads the revs along s. Point i of the result lies at i·HopS; the
 // last lies at or just before the end. RPM and Phase are NaN where no engine
 // could be told, and the confidence there is below that of the rest.
@@ -55,13 +59,16 @@ func Track(s *samples.Sound, layout crank.Layout, opt Options) (*crank.Track, er
 		on = stretches(conf, r.cycleHz, opt.HopS)
 	}
 	t := &crank.Track{HopS: opt.HopS, RPM: make([]float64, points), Confidence: conf, Phase: make([]float64, points)}
+	// A shaky firing shakes the phase; the revs of a crank with a flywheel do
+	// not jump like that.
+	revs := smooth(r.cycleHz, int(math.Round(revsSmoothS/opt.HopS)))
 	found := false
 	for i := range t.RPM {
 		fail.BestConfidence = math.Max(fail.BestConfidence, conf[i])
 		t.RPM[i], t.Phase[i] = math.NaN(), math.NaN()
 		if on[i] {
 			found = true
-			t.RPM[i], t.Phase[i] = layout.RPM(r.cycleHz[i]), r.phase[i]
+			t.RPM[i], t.Phase[i] = layout.RPM(revs[i]), r.phase[i]
 		}
 	}
 	if !found {
