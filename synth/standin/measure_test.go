@@ -3,6 +3,7 @@ package standin
 import (
 	"math"
 	"math/cmplx"
+	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -16,6 +17,15 @@ var allSpecs = []struct {
 }{
 	{"snow sled", SnowSled()}, {"even twin", EvenTwin()}, {"V-twin", VTwin()},
 	{"triple", Triple()}, {"four", Four()}, {"single", Single()},
+}
+
+// onlyWithoutRace skips measurements of sound under the race detector: they
+// start no goroutine, and it slows the sample loop thirtyfold.
+func onlyWithoutRace(t *testing.T) {
+	t.Helper()
+	if raceOn {
+		t.Skip("arithmetic on one goroutine; run without -race")
+	}
 }
 
 // wholeRPM returns revs near rpm at which an engine cycle is a whole number

@@ -51,6 +51,7 @@ func TestPipeResonates(t *testing.T) {
 
 // TestPipeDecays: no pipe of the presets keeps energy.
 func TestPipeDecays(t *testing.T) {
+	onlyWithoutRace(t)
 	for _, a := range allSpecs {
 		for _, rate := range []float64{40000, 48000, 192000} {
 			p := newPipe(a.spec.Pipe, rate)

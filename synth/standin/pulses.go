@@ -17,7 +17,15 @@ func newGamma(tauSamples float64) gamma {
 	return g
 }
 
+// setTau changes the time constant. Pulses on their way keep their present
+// value and go on with the new one.
 func (g *gamma) setTau(tau float64) {
+	if g.x0 != 0 {
+		s := tau / g.tau
+		g.x0 *= s
+		g.x1 *= s * s
+		g.x2 *= s * s * s
+	}
 	g.tau, g.decay = tau, math.Exp(-1/tau)
 	g.norm = 1 / (2 * tau * tau * tau)
 }

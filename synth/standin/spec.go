@@ -79,7 +79,7 @@ func SnowSled() Spec {
 		},
 		RunnerM: []float64{0, 0.035},
 		IntakeM: 0.24, BlowdownS: 0.00042,
-		COVIdle: 0.135, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
+		COVIdle: 0.115, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
 		FlowNoise: 1, IntakeNoise: 1.2, Clatter: 0.8, WhineOrder: 13, Whine: 1,
 	}
 }
