@@ -69,7 +69,9 @@ Results go to standard output, messages to standard error. Exit status:
 	root.SetUsageTemplate(usage)
 	root.SetFlagErrorFunc(flagError)
 	root.SetHelpCommand(helpCommand())
+	root.AddCommand(newDemo(s, runDemo))
 	root.AddCommand(newTacho(s, runTacho))
+	root.AddCommand(newRender(s, runRender))
 	return root
 }
 
