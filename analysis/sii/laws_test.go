@@ -108,6 +108,29 @@ func TestFaintMaskerIsNothing(t *testing.T) {
 	}
 }
 
+// TestQuickMath against package math, over the whole range that is used.
+func TestQuickMath(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	for range 200000 {
+		x := 140*rng.Float64() - 70
+		e := math.Exp(x)
+		if got := quickExp(x); math.Abs(got/e-1) > 1e-11 {
+			t.Fatalf("exp(%g): %g, want %g", x, got, e)
+		}
+		if got := quickLog(e); math.Abs(got-math.Log(e)) > 1e-11 {
+			t.Fatalf("log(%g): %.15g, want %.15g", e, got, math.Log(e))
+		}
+	}
+	for _, x := range []float64{-700, -1, 0, 1, 700} {
+		if got := quickExp(x); math.Abs(got/math.Exp(x)-1) > 1e-11 {
+			t.Errorf("exp(%g): %g", x, got)
+		}
+	}
+	if quickLog(1) > 1e-11 || quickExp(-1e9) != quickExp(-700) || quickExp(1e9) != quickExp(700) {
+		t.Error("ends")
+	}
+}
+
 func TestSilenceAndNaN(t *testing.T) {
 	silent := flat(math.Inf(-1))
 	var none Masker

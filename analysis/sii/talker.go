@@ -21,45 +21,48 @@ func NewListener(importance Importance, threshold Levels) *Listener {
 // that does not depend on the noise. It is a plain value; its methods may be
 // called from several goroutines at once and do not allocate.
 type Talker struct {
-	weight Levels               // I·L: what the band is worth
-	topDB  Levels               // E + 15: a disturbance here and over leaves nothing
-	self   Levels               // self-masking V as natural logarithm of power
-	floor  Levels               // power of the internal noise, or of the disturbance under which K stays 1
-	cut    Levels               // natural logarithm under which a spread term cannot matter
-	least  [MaskerBands]float64 // smallest cut of the speech bands above a masker band
+	weight Levels // I·L: what the band is worth
+	topDB  Levels // E + 15: a disturbance here and over leaves nothing
+	top    Levels // the same as power
+	self   Levels // self-masking V, power
+	floor  Levels // power of the least disturbance that can make a difference
+	least  Masker // power under which spread from a masker band cannot matter any more
 }
+
+const (
+	nepers     = math.Ln10 / 10 // dB to natural logarithm of power
+	negligible = 1e-10          // 26 such terms change a level by 1e-8 dB
+	loudest    = 1e30           // 300 dB, stands for +Inf
+	softest    = 1e-30          // stands for -Inf
+)
 
 // Hear prepares a speech spectrum (spectrum levels in dB, as in [Index]).
 func (l *Listener) Hear(speech Levels) Talker {
 	var t Talker
+	power := func(db float64) float64 { return min(max(math.Exp(db*nepers), softest), loudest) }
 	for i, e := range speech {
 		t.weight[i] = l.importance[i] * levelDistortion(e, standardSpeech[Normal][i])
 		t.topDB[i] = e + peaksDB
-		t.self[i] = max((e-selfMaskingDB), silentDB) * nepers
+		t.top[i] = power(t.topDB[i])
+		t.self[i] = power(e - selfMaskingDB)
 		// Any disturbance under E - 15 gives K = 1, so it may be raised to
 		// that level without changing the result.
-		floorDB := max(l.internalDB[i], e+peaksDB-rangeDB, NoNoiseDB)
-		t.floor[i] = math.Exp(floorDB * nepers)
-		t.cut[i] = floorDB*nepers - negligible
+		t.floor[i] = power(max(l.internalDB[i], e+peaksDB-rangeDB, NoNoiseDB))
+		if math.IsNaN(t.floor[i]) {
+			t.topDB[i] = t.floor[i] // carries NaN into the index
+		}
 	}
-	least := math.Inf(1)
+	least := loudest
 	for k := MaskerBands - 1; k >= 0; k-- {
-		t.least[k] = least // bands above k only
+		t.least[k] = least * negligible
 		if i := k - LowBands; i >= 0 {
-			least = min(least, t.cut[i])
+			least = min(least, t.floor[i])
 		}
 	}
 	return t
 }
 
-const (
-	nepers     = math.Ln10 / 10 // dB to natural logarithm of power
-	negligible = 23             // e^-23 = 1e-10; 26 such terms change a level by 1e-8 dB
-	silentDB   = -300           // stands for -Inf, so that no product becomes NaN
-)
-
-// Index returns the index, 0..1, against a masker in dB, as [IndexMasked]
-// does, to within 1e-8.
+// Index is [Talker.IndexPower] for a masker in dB; -Inf is silence.
 func (t *Talker) Index(maskerDB *Masker) float64 {
 	var p Masker
 	for k, db := range maskerDB {
