@@ -74,14 +74,12 @@ func PlainResample(sources []*Take, revs Revs, seconds float64) (*samples.Sound,
 	for i := range out.Chans[0] {
 		step := playStep(src, revs(float64(i)/rate), place, span)
 		v := readAt(src.X, place, step)
-		if old <= end {
-			w := place / fade // the new start comes in over its first 50 ms
-			if w < 1 {
-				v = w*v + (1-w)*readAt(src.X, old, step)
-				old += step
-			} else {
-				old = math.Inf(1)
-			}
+		// The new start comes in over its first 50 ms.
+		if w := place / fade; w < 1 && old <= end {
+			v = w*v + (1-w)*readAt(src.X, old, step)
+			old += step
+		} else {
+			old = math.Inf(1)
 		}
 		out.Chans[0][i] = v
 		place += step

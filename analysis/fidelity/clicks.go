@@ -61,7 +61,8 @@ type clickBlock struct {
 }
 
 // ClickReference holds how impulsive the sources are at which revs. Make it
-// once and use it for any number of renders.
+// once and use it for any number of renders, one at a time: limits are kept
+// as they are asked for.
 type ClickReference struct{ det map[Detector]*tails }
 
 type tails struct {
