@@ -102,7 +102,7 @@ func TestHolds(t *testing.T) {
 		for step, x := range []float64{0, 0.35, 0.7, 0.97} {
 			rpm := en.idle * math.Pow(en.red/en.idle, x)
 			t.Run(fmt.Sprintf("%s/%.0f", en.name, rpm), func(t *testing.T) {
-				e := run(t, tone.EngineSpec{Layout: en.layout, RPM: tone.Hold(rpm), DurationS: 3, SNRDB: 20, Seed: uint64(step) + 5}, tacho.Options{})
+				e := run(t, tone.EngineSpec{Layout: en.layout, RPM: tone.Hold(rpm), DurationS: 2, SNRDB: 20, Seed: uint64(step) + 5}, tacho.Options{})
 				t.Log(e)
 				if e.median > 0.0015 || e.phaseRMS > 0.01 || e.found < 0.95 {
 					t.Errorf("hold out of limits")
@@ -122,7 +122,7 @@ func TestPulls(t *testing.T) {
 						// Coast-downs are concave: fast first, then slower.
 						rpm = func(t float64) float64 { return en.idle + (en.red-en.idle)*math.Exp(-3.5*t/dur) }
 					}
-					e := run(t, tone.EngineSpec{Layout: en.layout, RPM: rpm, DurationS: dur, SNRDB: 20, Seed: 9}, tacho.Options{})
+					e := run(t, tone.EngineSpec{Layout: en.layout, RPM: rpm, DurationS: dur, RateHz: 24000, SNRDB: 20, Seed: 9}, tacho.Options{})
 					t.Log(e)
 					if e.p95 > 0.01 || e.found < 0.9 {
 						t.Errorf("pull out of limits")

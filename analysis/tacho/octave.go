@@ -41,7 +41,7 @@ const (
 	gapSD      = 2.5   // noise between lines
 	hiddenDB   = 5.0   // above the noise a weak order counts as seen
 	gapWorst   = -10.0 // log-likelihood at which a line in a gap counts no further
-	equalCost  = 3.0   // for supposing cylinders that are exactly alike
+	equalCost  = 5.0   // for supposing cylinders that are exactly alike
 	otherCost  = 0.5   // for any ratio but 1
 )
 
@@ -77,13 +77,15 @@ type latticeLine struct {
 
 // weigh returns the ratio that explains the lines best, among those that
 // keep meanHz (the tracked cycle rate) within lowHz..highHz.
-func weigh(p portrait, l crank.Layout, meanHz, lowHz, highHz float64) ratio {
+// The prior is what else speaks for each ratio, in log-likelihood.
+func weigh(p portrait, l crank.Layout, meanHz, lowHz, highHz float64, prior func(ratio) float64) ratio {
 	best, bestFit := ratio{1, 1}, math.Inf(-1)
 	for _, r := range ratios {
 		if hz := meanHz * r.value(); hz < lowHz || hz > highHz || p.sound[0].per%r.den != 0 || p.sound[0].per == coarseLattice && r.den > 1 {
 			continue
 		}
 		fit := math.Max(p.explain(l, r, false), p.explain(l, r, true)-equalCost)
+		fit += prior(r)
 		if r != (ratio{1, 1}) {
 			fit -= otherCost
 		}
@@ -266,9 +268,13 @@ func noiseAround(db []float64, at, lattice int) float64 {
 	return near[len(near)/2]
 }
 
+// scoreWeight is the log-likelihood of one unit of mean emission score.
+const scoreWeight = 25
+
 // settle cuts the marked points into pieces without jumps, weighs each, and
 // multiplies its rate by the ratio found. It tells whether anything changed.
-func settle(sig signal, l crank.Layout, r refined, on []bool, hopS, lowHz, highHz float64) bool {
+// The emission scores that led the path have their say as the prior.
+func settle(sig signal, l crank.Layout, r refined, on []bool, hopS float64, rows [][]float32, g grid) bool {
 	changed := false
 	for i := 0; i < len(on); {
 		if !on[i] {
@@ -283,7 +289,10 @@ func settle(sig signal, l crank.Layout, r refined, on []bool, hopS, lowHz, highH
 			continue
 		}
 		low, high := slices.Min(r.cycleHz[from:i]), slices.Max(r.cycleHz[from:i])
-		best := weigh(p, l, low, lowHz, highHz*low/high)
+		lowest, highest := l.CycleHz(g.rpm(0)), l.CycleHz(g.rpm(float64(g.n-1)))
+		best := weigh(p, l, low, lowest, highest*low/high, func(x ratio) float64 {
+			return scoreWeight * meanScore(rows, g, l, r.cycleHz[from:i], x, float64(from)*hopS, hopS)
+		})
 		if best != (ratio{1, 1}) {
 			changed = true
 			for p := from; p < i; p++ {
@@ -292,4 +301,17 @@ func settle(sig signal, l crank.Layout, r refined, on []bool, hopS, lowHz, highH
 		}
 	}
 	return changed
+}
+
+// meanScore returns the mean emission along hz times the ratio, hz starting
+// at fromS.
+func meanScore(rows [][]float32, g grid, l crank.Layout, hz []float64, x ratio, fromS, hopS float64) float64 {
+	var sum float64
+	for p, f := range hz {
+		row := rows[min(len(rows)-1, int((fromS+float64(p)*hopS)/pathHopS+0.5))]
+		at := int(math.Round(g.place(l.RPM(f * x.value()))))
+		at = min(max(at, 1), g.n-2)
+		sum += float64(max(row[at-1], row[at], row[at+1]))
+	}
+	return sum / float64(len(hz))
 }

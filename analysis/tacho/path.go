@@ -6,11 +6,10 @@ import "math"
 // parabola and a straight line, in units of the emission score; a jump to
 // anywhere is possible at jumpCost (a cut between two takes).
 const (
-	reachPerS   = 4.0   // widest relative change looked at, 1/s
-	parabola    = 0.001 // per grid step squared
-	straight    = 0.01  // per grid step
-	jumpCost    = 2.0
-	scoreWeight = 1.0
+	reachPerS = 4.0   // widest relative change looked at, 1/s
+	parabola  = 0.001 // per grid step squared
+	straight  = 0.01  // per grid step
+	jumpCost  = 2.0
 )
 
 // bestPath returns the grid place per hop with the highest total score, made
@@ -27,7 +26,7 @@ func bestPath(rows [][]float32, g grid) []float64 {
 	}
 	total, next := make([]float64, n), make([]float64, n)
 	for i, v := range rows[0] {
-		total[i] = scoreWeight * float64(v)
+		total[i] = float64(v)
 	}
 	from := make([][]int32, hops)
 	fromAll := make([]int32, hops*n)
@@ -49,7 +48,7 @@ func bestPath(rows [][]float32, g grid) []float64 {
 					best, at = total[j]-cost[d], j
 				}
 			}
-			next[i] = best + scoreWeight*float64(rows[h][i])
+			next[i] = best + float64(rows[h][i])
 			from[h][i] = int32(at)
 		}
 		total, next = next, total

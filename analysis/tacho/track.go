@@ -53,7 +53,7 @@ func Track(s *samples.Sound, layout crank.Layout, opt Options) (*crank.Track, er
 	r := refine(sig, layout, onPoints(path, points, opt.HopS), opt.HopS, allPasses)
 	conf := confidences(r, layout, opt.HopS)
 	on := stretches(conf, r.cycleHz, opt.HopS)
-	if settle(sig, layout, r, on, opt.HopS, layout.CycleHz(opt.MinRPM), layout.CycleHz(opt.MaxRPM)) {
+	if settle(sig, layout, r, on, opt.HopS, rows, g) {
 		r = refine(sig, layout, r.cycleHz, opt.HopS, lastPasses)
 		conf = confidences(r, layout, opt.HopS)
 		on = stretches(conf, r.cycleHz, opt.HopS)
