@@ -1,6 +1,10 @@
 package standin
 
-import "math"
+import (
+	"math"
+
+	"tachbench/samples"
+)
 
 // engine is a running engine: the state behind the sample loop in step.
 type engine struct {
@@ -120,7 +124,7 @@ func (e *engine) strength(cylinder int) float64 {
 
 // charge is the size of a pulse at the present load and revs.
 func (e *engine) charge() float64 {
-	return (0.38 + 0.62*math.Pow(e.load, 0.85)) * (0.62 + 0.38*e.revs)
+	return (0.38 + 0.62*math.Pow(e.load, 0.85)) * samples.DBAmplitude(e.spec.RevsDB*(e.revs-1))
 }
 
 // popsPerS is how often unburnt charge lights in the pipe on the overrun at

@@ -40,17 +40,18 @@ func (f *onePole) step(x float64) float64 {
 const (
 	portReflection = 0.62 // closed valves, open ones and branches, on average
 	endReflection  = 0.86
-	lossPerMetre   = 0.96
+	lossPerMetre   = 0.86
 	wallLossHz     = 14000 // corner of the loss at the walls, per segment
 	woolLossHz     = 2600
-	woolGain       = 0.86
+	woolGain       = 0.80
+	mixingGain     = 0.95 // what eddies take wherever the area changes
 )
 
 func newPipe(segs []Segment, rate float64) *pipe {
 	p := &pipe{}
 	for i, s := range segs {
 		n := max(2, int(math.Round(s.LengthM/soundSpeed(s.TempC)*rate)))
-		g := segment{down: make([]float64, n), up: make([]float64, n), gain: math.Pow(lossPerMetre, s.LengthM)}
+		g := segment{down: make([]float64, n), up: make([]float64, n), gain: mixingGain * math.Pow(lossPerMetre, s.LengthM)}
 		hz := float64(wallLossHz)
 		if s.Packed {
 			hz = woolLossHz
@@ -77,7 +78,7 @@ func newPipe(segs []Segment, rate float64) *pipe {
 // radiates as the derivative of its flow up to some kilohertz; the corner is
 // set lower, since a microphone near the machine also catches the near
 // field and the shell of the silencer, which are not thin (by ear).
-const radiationHz = 420
+const radiationHz = 230
 
 // step takes the flow into the ports and returns the pressure outside the
 // mouth.

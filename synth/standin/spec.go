@@ -24,6 +24,10 @@ type Spec struct {
 	// Internal Combustion Engine Fundamentals, 1988, ch. 9).
 	COVIdle, COVLoad, COVOverrun float64
 
+	// RevsDB is how much stronger a pulse is at the redline than at idle with
+	// the same load: filling, and a two-stroke coming onto its pipe.
+	RevsDB float64
+
 	// CylinderSpread scales the fixed differences between cylinders: 0.1
 	// makes them differ by about ±10 % in strength and ±1 degree in timing.
 	CylinderSpread float64
@@ -79,7 +83,7 @@ func SnowSled() Spec {
 		},
 		RunnerM: []float64{0, 0.035},
 		IntakeM: 0.24, BlowdownS: 0.00042,
-		COVIdle: 0.115, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
+		RevsDB: 9, COVIdle: 0.115, COVLoad: 0.045, COVOverrun: 0.35, CylinderSpread: 0.10,
 		FlowNoise: 1, IntakeNoise: 1.2, Clatter: 0.8, WhineOrder: 13, Whine: 1,
 	}
 }
@@ -87,8 +91,8 @@ func SnowSled() Spec {
 // roadPipe is a header, a pre-silencer, a middle pipe, a silencer and a tail.
 func roadPipe(headerM, widthCM2 float64) []Segment {
 	return []Segment{
-		{headerM, widthCM2, 550, false}, {0.22, 4.5 * widthCM2, 430, false}, {0.55, 1.1 * widthCM2, 350, false},
-		{0.34, 6 * widthCM2, 260, true}, {0.22, widthCM2, 220, false},
+		{headerM, widthCM2, 550, false}, {0.17, 3 * widthCM2, 430, false}, {0.47, 1.1 * widthCM2, 350, false},
+		{0.34, 5 * widthCM2, 260, true}, {0.11, widthCM2, 220, false},
 	}
 }
 
@@ -99,8 +103,8 @@ func EvenTwin() Spec {
 		Layout:  crank.Layout{Cylinders: 2, Strokes: 4, Firing: []float64{0, 360}},
 		IdleRPM: 1200, RedlineRPM: 8000, Pipe: roadPipe(0.62, 12), RunnerM: []float64{0, 0.03},
 		IntakeM: 0.30, BlowdownS: 0.0008,
-		COVIdle: 0.11, COVLoad: 0.03, COVOverrun: 0.28, CylinderSpread: 0.08,
-		FlowNoise: 1.5, IntakeNoise: 1, Clatter: 1, WhineOrder: 27, Whine: 0.6,
+		RevsDB: 3, COVIdle: 0.11, COVLoad: 0.038, COVOverrun: 0.28, CylinderSpread: 0.08,
+		FlowNoise: 1.9, IntakeNoise: 1, Clatter: 1, WhineOrder: 27, Whine: 0.6,
 	}
 }
 
@@ -110,8 +114,8 @@ func VTwin() Spec {
 		Layout:  crank.Layout{Cylinders: 2, Strokes: 4, Firing: []float64{0, 315}},
 		IdleRPM: 950, RedlineRPM: 5600, Pipe: roadPipe(0.75, 15), RunnerM: []float64{0, 0.10},
 		IntakeM: 0.34, BlowdownS: 0.0012,
-		COVIdle: 0.13, COVLoad: 0.035, COVOverrun: 0.3, CylinderSpread: 0.10,
-		FlowNoise: 1.5, IntakeNoise: 0.9, Clatter: 1.2,
+		RevsDB: 3, COVIdle: 0.13, COVLoad: 0.042, COVOverrun: 0.3, CylinderSpread: 0.10,
+		FlowNoise: 1.9, IntakeNoise: 0.9, Clatter: 1.2,
 	}
 }
 
@@ -121,8 +125,8 @@ func Triple() Spec {
 		Layout:  crank.Layout{Cylinders: 3, Strokes: 4},
 		IdleRPM: 1100, RedlineRPM: 9500, Pipe: roadPipe(0.55, 13), RunnerM: []float64{0.02, 0, 0.03},
 		IntakeM: 0.26, BlowdownS: 0.0007,
-		COVIdle: 0.10, COVLoad: 0.03, COVOverrun: 0.28, CylinderSpread: 0.08,
-		FlowNoise: 1.5, IntakeNoise: 1.1, Clatter: 0.9, WhineOrder: 31, Whine: 0.8,
+		RevsDB: 3, COVIdle: 0.10, COVLoad: 0.038, COVOverrun: 0.28, CylinderSpread: 0.08,
+		FlowNoise: 1.9, IntakeNoise: 1.1, Clatter: 0.9, WhineOrder: 31, Whine: 0.8,
 	}
 }
 
@@ -132,8 +136,8 @@ func Four() Spec {
 		Layout:  crank.Layout{Cylinders: 4, Strokes: 4},
 		IdleRPM: 900, RedlineRPM: 7000, Pipe: roadPipe(0.50, 18), RunnerM: []float64{0.04, 0, 0.01, 0.05},
 		IntakeM: 0.36, BlowdownS: 0.0008,
-		COVIdle: 0.10, COVLoad: 0.028, COVOverrun: 0.25, CylinderSpread: 0.08,
-		FlowNoise: 1.5, IntakeNoise: 0.8, Clatter: 0.8, WhineOrder: 19, Whine: 0.5,
+		RevsDB: 3, COVIdle: 0.10, COVLoad: 0.036, COVOverrun: 0.25, CylinderSpread: 0.08,
+		FlowNoise: 1.9, IntakeNoise: 0.8, Clatter: 0.8, WhineOrder: 19, Whine: 0.5,
 	}
 }
 
@@ -143,7 +147,7 @@ func Single() Spec {
 		Layout:  crank.Layout{Cylinders: 1, Strokes: 4},
 		IdleRPM: 1500, RedlineRPM: 8500, Pipe: roadPipe(0.70, 11),
 		IntakeM: 0.28, BlowdownS: 0.0009,
-		COVIdle: 0.12, COVLoad: 0.035, COVOverrun: 0.3,
-		FlowNoise: 2, IntakeNoise: 1, Clatter: 1.1,
+		RevsDB: 3, COVIdle: 0.12, COVLoad: 0.042, COVOverrun: 0.3,
+		FlowNoise: 2.3, IntakeNoise: 1, Clatter: 1.1,
 	}
 }
