@@ -69,7 +69,7 @@ func near(got, want float64) bool { return math.Abs(got-want) <= 0.002*want }
 // solveDown finds x in lo..hi where the falling function f meets want, by
 // bisection; the nearer end if it does not.
 func solveDown(lo, hi, want float64, f func(float64) float64) float64 {
-	for range 26 {
+	for range 20 {
 		mid := 0.5 * (lo + hi)
 		if f(mid) > want {
 			lo = mid
