@@ -286,7 +286,7 @@ func (s *logSpectra) reference() {
 func fastLog2(v float64) float64 {
 	bits := math.Float64bits(v)
 	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52)
-	return float64(int(bits>>52&0x7ff)-1023) + (m-1)*(1.346607-0.346607*m)
+	return float64(int(bits>>52&0x7ff)-1023) + (m-1)*(1.346607-0.346607*(m-1))
 }
 
 // halve low-passes and keeps every second value (half-band, 23 taps).
