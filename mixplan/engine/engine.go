@@ -50,6 +50,7 @@ type Engine struct {
 	Bank    *bank.Bank
 	Facts   []Fact // in the order of the recordings
 	Tracked []Tracked
+	Sources []Recording // what it was prepared from
 }
 
 // Tracked is a recording at the machine's rate with its track.
@@ -74,7 +75,7 @@ func Prepare(layout crank.Layout, rateHz int, recs []Recording) (*Engine, error)
 	if len(recs) == 0 {
 		return nil, errors.New("no engine recordings: the sheet needs at least one [[engine.recording]]")
 	}
-	e := &Engine{Facts: make([]Fact, len(recs))}
+	e := &Engine{Facts: make([]Fact, len(recs)), Sources: recs}
 	tracked := make([]*Tracked, len(recs))
 	next := make(chan int)
 	var wg sync.WaitGroup

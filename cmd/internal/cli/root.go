@@ -72,6 +72,7 @@ Results go to standard output, messages to standard error. Exit status:
 	root.AddCommand(newDemo(s, runDemo))
 	root.AddCommand(newTacho(s, runTacho))
 	root.AddCommand(newRender(s, runRender))
+	root.AddCommand(newFidelity(s, runFidelity))
 	return root
 }
 

@@ -20,8 +20,8 @@ type grid struct {
 	w table.Writer
 }
 
-// newTable makes a table whose first column is aligned left if its name is
-// "file", and all others right.
+// newTable makes a table whose first column is aligned left if it names
+// files or measures, and all others right.
 func newTable(cols []column) grid {
 	w := table.NewWriter()
 	st := table.StyleDefault
@@ -39,7 +39,7 @@ func newTable(cols []column) grid {
 		}
 		head = append(head, name)
 		align := text.AlignRight
-		if i == 0 && c.name == "file" {
+		if i == 0 && (c.name == "file" || c.name == "measure") {
 			align = text.AlignLeft
 		}
 		conf = append(conf, table.ColumnConfig{Number: i + 1, Align: align, AlignHeader: align})
