@@ -184,7 +184,15 @@ func TestBandwidth(t *testing.T) {
 			pinkish[i] = y * float64(1+pass)
 		}
 	}
-	for name, x := range map[string][]float64{"white": white(4, rate, 0.1), "slow fall": pinkish, "silence": make([]float64, rate), "tone": sine(rate, rate, 997, 0.5), "high tone": sine(rate, rate, 9123, 0.5)} {
+	steep := white(5, rate, 0.1) // 48 dB an octave over 2 kHz, as steep as equipment gets
+	for range 8 {
+		y := 0.0
+		for i, v := range steep {
+			y += 0.23 * (v - y)
+			steep[i] = y
+		}
+	}
+	for name, x := range map[string][]float64{"steep": steep, "white": white(4, rate, 0.1), "slow fall": pinkish, "silence": make([]float64, rate), "tone": sine(rate, rate, 997, 0.5), "high tone": sine(rate, rate, 9123, 0.5)} {
 		if b, ok := measure(t, rate, x)[0].Bandwidth(); ok {
 			t.Errorf("%s: found an edge %+v", name, b)
 		}
@@ -212,6 +220,18 @@ func TestBlockSizeDoesNotMatter(t *testing.T) {
 	}
 	if math.IsNaN(want.LevelDB(nil)) {
 		t.Error("a broken sample spoiled the spectrum")
+	}
+}
+
+// Bin k reaches half a bin to each side of k·BinHz.
+func TestBetweenByHand(t *testing.T) {
+	s := Spectrum{RateHz: 80, BinHz: 10, Power: []float64{1, 2, 4, 8, 16}}
+	for _, c := range []struct{ low, high, want float64 }{
+		{-5, 45, 31}, {5, 15, 2}, {15, 25, 4}, {10, 15, 1}, {5, 10, 1}, {12.5, 17.5, 0.5 + 1}, {20, 20, 0}, {30, 20, 0}, {35, 1e9, 16}, {100, 200, 0},
+	} {
+		if got := s.Between(c.low, c.high); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("%g to %g Hz: %g, want %g", c.low, c.high, got, c.want)
+		}
 	}
 }
 
