@@ -8,19 +8,28 @@ import (
 // the 60 ms on either side but for the 1 ms beside it, and with the same kind
 // of sound after it as before. The pulses of an engine or a voice come in
 // series, the onset of a drum or a word is followed by more sound than
-// preceded it, and neither passes.
+// preceded it, and neither passes. What rings for a few milliseconds is a
+// struck thing or a tongue, not a broken sample, so the difference must lie in
+// a few samples.
 const (
-	clickTicks   = 60  // ticks on each side
-	clickNear    = 2   // ticks next to it that may ring
-	clickMin     = 8   // ticks of sound needed on each side; nearer to an end it is a click of that end
-	clickOnset   = 2.0 // amplitude ratio after/before that makes it an onset
-	clickMean    = 20  // ratio to the mean second difference on both sides
-	clickSteps   = 8   // quantisation steps a click must have
-	clicksListed = 10  // findings a channel, at most; the rest is counted
+	clickTicks = 60  // ticks on each side
+	clickNear  = 2   // ticks next to it that may ring
+	clickMin   = 8   // ticks of sound needed on each side; nearer to an end it is a click of that end
+	clickOnset = 2.0 // amplitude ratio after/before that makes it an onset
+	clickMean  = 20  // ratio to the mean second difference on both sides
+	// Sum of its second differences over the largest one: a lone sample gives
+	// 2, a step 2, two equal samples 4. At low rates a sample is long enough
+	// to hold the burst of a consonant, so less is allowed there.
+	clickCompact    = 4.2
+	clickCompactLow = 2.5
+	clickLowRateHz  = 16000
+	clickSteps      = 8  // quantisation steps a click must have
+	clicksListed    = 10 // findings a channel, at most; the rest is counted
 )
 
 type click struct {
 	ratio, floor float64
+	compact      float64
 	next         int64 // tick to be judged
 	list         [clicksListed]clickAt
 	count        int
@@ -31,12 +40,17 @@ type clickAt struct {
 	height, ratio float64
 }
 
-func newClick(step float64, opt Options) click {
-	return click{
+func newClick(step, rateHz float64, opt Options) click {
+	k := click{
 		ratio: opt.Limit("click_ratio"),
 		floor: max(samples.DBAmplitude(opt.Limit("click_min_dbfs")), clickSteps*step),
 		next:  clickMin,
 	}
+	k.compact = clickCompact
+	if rateHz < clickLowRateHz {
+		k.compact = clickCompactLow
+	}
+	return k
 }
 
 // process judges the tick whose surroundings have just become complete.
@@ -60,6 +74,9 @@ func (k *click) judge(c *channel, at int64) {
 	peak := t.d2Max
 	if peak < k.floor {
 		return
+	}
+	if t.d1Max >= wrapJump && c.wrap.count > 0 {
+		return // told as wrapped-around
 	}
 	first, last := max(at-clickTicks, 0), min(at+clickTicks, c.ticks-1)
 	rest := 0.0
@@ -96,6 +113,14 @@ func (k *click) judge(c *channel, at int64) {
 	before, after = before/float64(nb), after/float64(na)
 	soundBefore, soundAfter = soundBefore/float64(nb), soundAfter/float64(na)
 	if peak < clickMean*max(before, after) {
+		return
+	}
+	body := 0.0
+	for d := int64(-1); d <= 1; d++ {
+		u := c.at(at + d)
+		body += u.d2Sum - float64(u.n)*max(before, after)
+	}
+	if body > k.compact*peak {
 		return
 	}
 	if after > clickOnset*before+k.floor/clickMean || soundAfter > clickOnset*clickOnset*soundBefore+k.floor*k.floor {

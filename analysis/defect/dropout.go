@@ -15,6 +15,7 @@ const (
 	dropoutBeside    = 2     // ticks looked at right beside the standstill
 	dropoutWide      = 12    // ticks that tell whether the near ones are part of a fade
 	dropoutFadeDB    = 10.0  // a side this far under the wider level is fading
+	dropoutTop       = 0.05  // share of the local range that counts as its top
 	dropoutPending   = 8     // standstills that wait for their right side
 	dropoutsListed   = 10
 	// More standstills a second than this are the shape of the wave (a
@@ -111,6 +112,17 @@ func (d *dropout) close(c *channel, end int64) {
 	d.waiting++
 }
 
+// onTop reports whether a standstill lies at the highest or lowest level of what
+// is around it: then it is a flat top, the business of clip.
+func (d *dropout) onTop(c *channel, s standstill) bool {
+	hi, lo := math.Inf(-1), math.Inf(1)
+	for i := max(s.from-dropoutWide, 0); i <= min(s.to+dropoutWide, c.ticks-1); i++ {
+		hi, lo = max(hi, c.at(i).hi), min(lo, c.at(i).lo)
+	}
+	margin := dropoutTop * (hi - lo)
+	return s.value >= hi-margin || s.value <= lo+margin
+}
+
 // loud reports whether the ticks beside tick k in direction dir hold sound that
 // is not part of a fade. Tick k itself holds part of the standstill and counts
 // only by its neighbours.
@@ -133,7 +145,7 @@ func (d *dropout) loud(c *channel, k int64, dir int64) bool {
 // settle judges the standstills whose right side is complete by tick newest.
 func (d *dropout) settle(c *channel, newest int64) {
 	for d.waiting > 0 && d.wait[0].to+dropoutWide <= newest {
-		if s := d.wait[0]; d.loud(c, s.to, 1) {
+		if s := d.wait[0]; d.loud(c, s.to, 1) && !d.onTop(c, s) {
 			if d.count < dropoutsListed {
 				d.list[d.count] = s
 			}

@@ -148,13 +148,16 @@ func (s *Scan) endClicks() []Finding {
 	looped := len(s.info.Loops) > 0
 	for c := range s.chans {
 		h := s.ends.head[c]
-		if v := math.Abs(h.x0); v > limit && v > ratio*h.step {
-			out = append(out, found("click-at-start", 0, c, reading{value: v, limit: limit, unit: "full scale"},
-				"The first sample is at %.1f dBFS already.", samples.AmplitudeDB(v)))
-		}
 		step := 0.0
 		for k := range min(int64(edgeTicks), s.ends.ticks) {
 			step = max(step, s.ends.tailD1[c][(s.ends.ticks-1-k)&(edgeRing-1)])
+		}
+		if s.opt.Kind == Music && math.Abs(s.ends.x1[c]-h.x0) <= ratio*max(step, h.step) {
+			continue // its end leads into its start: a loop without loop points
+		}
+		if v := math.Abs(h.x0); v > limit && v > ratio*h.step {
+			out = append(out, found("click-at-start", 0, c, reading{value: v, limit: limit, unit: "full scale"},
+				"The first sample is at %.1f dBFS already.", samples.AmplitudeDB(v)))
 		}
 		if v := math.Abs(s.ends.x1[c]); !looped && v > limit && v > ratio*step {
 			out = append(out, found("click-at-end", s.seconds(s.written-1), c, reading{value: v, limit: limit, unit: "full scale"},

@@ -37,8 +37,11 @@ const (
 	humFamilies  = 2
 	humProbes    = humFamilies * humHarmonics * 3
 	humPauseDB   = 12.0 // a pause is so far under the active level
+	humNearDB    = 8.0  // and not further than that over the quietest pause
+	humSpanS     = 0.5  // first to last pause, at least
+	humAloneS    = 1.0  // the same if only one line stands
 	humPresent   = 0.8  // share of pauses in which a line must stand
-	humSteadyDB  = 4.0  // spread of its level over the pauses
+	humSteadyDB  = 3.0  // spread of its level over the pauses
 	humLowestDB  = -80.0
 	humLinesNeed = 2
 	humAloneDB   = 8.0 // a fundamental alone must stand so much further out
@@ -51,6 +54,7 @@ type probe struct{ cos, sin []float64 }
 
 type humWindow struct {
 	level float64            // loudest chunk in it, dB
+	at    int                // low-rate sample after it
 	power [humProbes]float64 // mean power of a sine that gives this reading
 }
 
@@ -147,7 +151,7 @@ func (h *hum) judge(l *levels) {
 	n := copy(h.scratch, h.ring[h.at:])
 	copy(h.scratch[n:], h.ring[:h.at])
 	w := &h.kept[slot]
-	w.level = level
+	w.level, w.at = level, h.have
 	for i := range h.lines {
 		c, s := dotProduct(h.scratch, h.lines[i].cos), dotProduct(h.scratch, h.lines[i].sin)
 		w.power[i] = c*c + s*s
@@ -158,14 +162,9 @@ func (h *hum) judge(l *levels) {
 }
 
 func (h *hum) findings(active float64, opt Options) []Finding {
-	pauses := h.kept[:0:0]
-	for _, w := range h.kept[:h.n] {
-		if w.level <= active-humPauseDB {
-			pauses = append(pauses, w)
-		}
-	}
+	pauses, spanS := h.pauses(active)
 	hopS := float64(h.hop) / h.rateHz
-	if len(pauses) == 0 || float64(len(pauses)-1)*hopS+humWindowS < opt.Limit("pause_s") {
+	if spanS < humSpanS || float64(len(pauses)-1)*hopS+humWindowS < opt.Limit("pause_s") {
 		return nil
 	}
 	limit, line := opt.Limit("hum_below_speech_db"), opt.Limit("hum_line_db")
@@ -180,7 +179,7 @@ func (h *hum) findings(active float64, opt Options) []Finding {
 			}
 			lines++
 			total += power
-			alone = alone || k < 2 && above >= line+humAloneDB
+			alone = alone || k < 2 && above >= line+humAloneDB && spanS >= humAloneS
 		}
 		db := samples.PowerDB(total)
 		if (lines >= humLinesNeed || alone) && db > bestDB {
@@ -194,6 +193,26 @@ func (h *hum) findings(active float64, opt Options) []Finding {
 	return []Finding{found("hum", wholeFile, allChannels, reading{value: under, limit: limit, unit: "dB"},
 		"%.0f Hz hum with %s stands in the pauses, %.0f dB under the speech.",
 		humMainsHz[best], plural(int64(bestLines), "line", "lines"), under)}
+}
+
+// pauses returns the kept windows in which nobody speaks, and the time from the
+// first to the end of the last.
+func (h *hum) pauses(active float64) (ws []humWindow, spanS float64) {
+	quietest := math.Inf(1)
+	for _, w := range h.kept[:h.n] {
+		quietest = min(quietest, w.level)
+	}
+	first, last := math.MaxInt, 0
+	for _, w := range h.kept[:h.n] {
+		if w.level <= min(active-humPauseDB, quietest+humNearDB) {
+			ws = append(ws, w)
+			first, last = min(first, w.at), max(last, w.at)
+		}
+	}
+	if len(ws) == 0 {
+		return nil, 0
+	}
+	return ws, float64(last-first)/h.rateHz + humWindowS
 }
 
 // steadyLine judges the line at probe i against the places beside it: its mean

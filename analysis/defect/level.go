@@ -29,13 +29,15 @@ const (
 	// adds an envelope filter and a hangover; here the chunks play that part.
 	marginDB = 15.9
 
-	floorChunks   = 10    // a stretch of 100 ms
-	floorHop      = 5     // every 50 ms
-	floorSteadyDB = 7.0   // its chunks may differ by so much
-	floorWindows  = 12    // quietest stretches kept
-	floorNeeded   = 4     // and needed for a reading
-	floorAgreeDB  = 5.0   // the needed ones must agree within
-	zeroDB        = -100. // under this it is digital silence, not noise
+	floorChunks     = 10    // a stretch of 100 ms
+	floorHop        = 5     // every 50 ms
+	floorSteadyDB   = 7.0   // its chunks may differ by so much
+	floorWindows    = 12    // quietest stretches kept
+	floorNeeded     = 4     // and needed for a reading
+	floorAgreeDB    = 5.0   // the needed ones must agree within
+	floorUnderDB    = 6.0   // what is so far under the floor
+	floorUnderShare = 0.05  // may be so much of the sound
+	zeroDB          = -100. // under this it is digital silence, not noise
 )
 
 func newLevels() *levels { return &levels{} }
@@ -110,13 +112,25 @@ func (l *levels) active() float64 {
 	return best
 }
 
-// floor returns the level of the noise in the pauses, false if there are no
-// steady pauses to hear it in. Level db is in dBFS (power re 1).
+// floor returns the level of the noise in the pauses in dBFS (power re 1),
+// false if there are no steady pauses to hear it in, or if much of the sound is
+// quieter than they are, digital silence apart: then they are no floor.
 func (l *levels) floor() (db float64, ok bool) {
 	if l.kept < floorNeeded || l.quiet[floorNeeded-1]-l.quiet[0] > floorAgreeDB {
 		return 0, false
 	}
-	return l.quiet[floorNeeded/2], true
+	db = l.quiet[floorNeeded/2]
+	var under, all float64
+	for i, n := range l.count {
+		class := levelLowDB + (float64(i)+0.5)*levelClassDB
+		if class > zeroDB {
+			all += n
+		}
+		if class > zeroDB && class < db-floorUnderDB {
+			under += n
+		}
+	}
+	return db, under <= floorUnderShare*all
 }
 
 // noiseFindings reports hum and hiss.

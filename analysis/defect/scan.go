@@ -56,6 +56,7 @@ type channel struct {
 	dc      dc
 	energy  float64
 	clip    clip
+	wrap    wrap
 	click   click
 	dropout dropout
 }
@@ -81,13 +82,13 @@ func NewScan(info samples.Info, opt Options) *Scan {
 	step := stepOf(info)
 	for c := range s.chans {
 		s.bufs[c] = make([]float64, pastLen+s.chunk+aheadLen)
-		s.chans[c] = &channel{clip: newClip(step, opt), click: newClick(step, opt), dropout: newDropout(step, s.rateHz, opt)}
+		s.chans[c] = &channel{clip: newClip(step, opt), wrap: newWrap(step, s.rateHz), click: newClick(step, s.rateHz, opt), dropout: newDropout(step, s.rateHz, opt)}
 	}
 	s.fold = newFold(info, opt)
 	s.pairs = newPairs(info)
 	s.level = newLevels()
 	s.ends = newEnds(s.rateHz, info.Channels)
-	s.band = newBand(s.rateHz)
+	s.band = newBand(s.rateHz, info.Format == "ogg" || info.Format == "mp3")
 	if opt.applies("hum") {
 		s.hum = newHum(s.rateHz)
 	}
@@ -186,6 +187,7 @@ func (c *channel) process(buf []float64, n, tickLen int, pos int64) {
 		c.dc.add(t)
 		c.energy += t.sq
 		c.clip.process(buf, pastLen+i, m, pos+int64(i), t)
+		c.wrap.process(buf, pastLen+i, m, pos+int64(i), t)
 		c.dropout.process(c, buf[pastLen+i:pastLen+i+m], pos+int64(i), t)
 		c.ticks++
 		c.click.process(c)
@@ -207,6 +209,7 @@ func (s *Scan) Finish() []Finding {
 	var one []Finding
 	for c, ch := range s.chans {
 		one = append(one, ch.clip.findings(c, s.rateHz)...)
+		one = append(one, ch.wrap.findings(c, s.rateHz)...)
 		ch.click.finish(ch)
 		one = append(one, ch.click.findings(c, s.tickLen, s.rateHz, s.written)...)
 		ch.dropout.finish(ch)

@@ -21,7 +21,7 @@ const (
 	seamLowHz    = 125
 	seamPeriodic = 0.9 // correlation from cycle to cycle that makes a cycle
 	seamMatch    = 0.85
-	seamGain     = 0.05
+	seamGain     = 0.1
 	seamClickMin = 0.01 // -40 dBFS
 )
 
