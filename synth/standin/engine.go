@@ -89,6 +89,9 @@ func (e *engine) control(rpm, load, perSample float64) {
 	stroke := e.strokeSamples()
 	e.push.setTau(0.22 * stroke)
 	e.gulp.setTau(0.20 * stroke)
+	for _, g := range [...]*gamma{&e.front, &e.edge, &e.body, &e.push, &e.hiss, &e.gulp, &e.tickBurst} {
+		g.rest()
+	}
 	wide := 0.35 + 0.65*e.revs
 	e.g = levels{
 		portNoise:   0.55 * s.FlowNoise * (1.25 - 0.25*load),

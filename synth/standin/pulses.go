@@ -17,6 +17,14 @@ func newGamma(tauSamples float64) gamma {
 	return g
 }
 
+// rest drops what has died away, before it becomes too small for the
+// processor to be quick with.
+func (g *gamma) rest() {
+	if g.x0 < 1e-30 {
+		g.x0, g.x1, g.x2 = 0, 0, 0
+	}
+}
+
 // setTau changes the time constant. Pulses on their way keep their present
 // value and go on with the new one.
 func (g *gamma) setTau(tau float64) {
