@@ -15,23 +15,30 @@ const blockS = 0.0025
 // the noise at the same place.
 type orders struct {
 	blockLen int
-	hopLen   int // samples between result points
 	half     int // number of half-cycle multiples, 1..half
 	z        [][]complex128
-	power    []float64 // per block, sum of squares
-	mid      []float64 // phase at each block's middle
+	flat     []complex128 // all of z
+	power    []float64    // per block, sum of squares
+	mid      []float64    // phase at each block's middle
 }
 
 // demodulate runs x against the carriers exp(-jπmφ), m = 1..half, where
 // phase holds φ in engine cycles for each sample. Orders above limit (cycles
-// per sample) are left out block by block: they stay 0.
-func demodulate(x []complex128, phase []float64, rateHz float64, half int, limit float64) *orders {
+// per sample) are left out block by block: they stay 0. The result uses the
+// memory of reuse, the outcome of an earlier call that is no longer needed,
+// which may be nil.
+func demodulate(x []complex128, phase []float64, rateHz float64, half int, limit float64, reuse *orders) *orders {
 	o := &orders{blockLen: max(1, int(math.Round(blockS*rateHz))), half: half}
 	blocks := len(x) / o.blockLen
 	o.z = make([][]complex128, half)
-	flat := make([]complex128, half*blocks)
+	if reuse != nil && cap(reuse.flat) >= half*blocks {
+		o.flat = reuse.flat[:half*blocks]
+		clear(o.flat)
+	} else {
+		o.flat = make([]complex128, half*blocks)
+	}
 	for m := range o.z {
-		o.z[m] = flat[m*blocks : (m+1)*blocks]
+		o.z[m] = o.flat[m*blocks : (m+1)*blocks]
 	}
 	o.power, o.mid = make([]float64, blocks), make([]float64, blocks)
 	base, turn := make([]complex128, o.blockLen), make([]complex128, o.blockLen)

@@ -217,7 +217,7 @@ func latticeLines(x []complex128, rateHz float64, tex texture, r refined, from, 
 	}
 	reach := min(most*lattice, int(math.Min(bandLimit*rateHz, tex.toHz)*float64(lattice)/slices.Max(r.cycleHz[from:to])))
 	phase := samplePhase(slow, len(x), rateHz, hopS)
-	o := demodulate(x, phase, rateHz, reach, 0.45)
+	o := demodulate(x, phase, rateHz, reach, 0.45, nil)
 	step := max(1, int(0.02/hopS))
 	w := o.at((to-from)/step, hopS*float64(step), rateHz, func(hz float64) float64 {
 		// 2·lattice tracked cycles; whole windows only count.

@@ -40,11 +40,12 @@ type refined struct {
 func refine(sig signal, l crank.Layout, guessHz []float64, hopS float64, passes []int) refined {
 	hz := append([]float64(nil), guessHz...)
 	points := len(hz)
+	var o *orders
 	for pass := 0; ; pass++ {
 		reach := passes[min(pass, len(passes)-1)]
 		reach = max(reach, min(2*l.Cylinders, 48))
 		phase := samplePhase(hz, len(sig.z), sig.rateHz, hopS)
-		o := demodulate(sig.z, phase, sig.rateHz, 2*reach+1, bandLimit)
+		o = demodulate(sig.z, phase, sig.rateHz, 2*reach+1, bandLimit, o)
 		w := o.at(points, hopS, sig.rateHz, func(hz float64) float64 { return math.Max(windowCycles, windowS*hz) })
 		if pass == len(passes) {
 			return newRefined(hz, w, sig.rateHz, hopS)
