@@ -151,6 +151,32 @@ func TestWildMotion(t *testing.T) {
 	}
 }
 
+func TestValidate(t *testing.T) {
+	for _, a := range allSpecs {
+		if err := a.spec.Validate(); err != nil {
+			t.Errorf("%s: %v", a.name, err)
+		}
+	}
+	for name, edit := range map[string]func(*Spec){
+		"strokes":       func(s *Spec) { s.Layout.Strokes = 3 },
+		"redline":       func(s *Spec) { s.RedlineRPM = s.IdleRPM },
+		"NaN idle":      func(s *Spec) { s.IdleRPM = math.NaN() },
+		"no pipe":       func(s *Spec) { s.Pipe = nil },
+		"narrow pipe":   func(s *Spec) { s.Pipe[1].AreaCM2 = 0 },
+		"runners":       func(s *Spec) { s.RunnerM = []float64{0} },
+		"long runner":   func(s *Spec) { s.RunnerM = []float64{0, 9} },
+		"intake":        func(s *Spec) { s.IntakeM = 0 },
+		"NaN variation": func(s *Spec) { s.COVIdle = math.NaN() },
+		"noise":         func(s *Spec) { s.FlowNoise = -1 },
+	} {
+		s := VTwin()
+		edit(&s)
+		if err := s.Validate(); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
 func TestRecordPanics(t *testing.T) {
 	bad := VTwin()
 	bad.Pipe = nil

@@ -68,6 +68,24 @@ func (s Spec) Validate() error {
 	if !(s.IntakeM >= 0.02 && s.IntakeM <= 5) || !(s.BlowdownS >= 1e-4 && s.BlowdownS <= 0.01) {
 		return fmt.Errorf("intake of %g m or blowdown of %g s is out of range", s.IntakeM, s.BlowdownS)
 	}
+	for _, r := range s.RunnerM {
+		if !(r >= 0 && r <= 3) {
+			return fmt.Errorf("a runner of %g m is outside 0..3 m", r)
+		}
+	}
+	for _, c := range []struct {
+		name   string
+		is, to float64
+	}{
+		{"COVIdle", s.COVIdle, 1}, {"COVLoad", s.COVLoad, 1}, {"COVOverrun", s.COVOverrun, 1},
+		{"RevsDB", s.RevsDB, 30}, {"CylinderSpread", s.CylinderSpread, 0.5},
+		{"FlowNoise", s.FlowNoise, 100}, {"IntakeNoise", s.IntakeNoise, 100}, {"Clatter", s.Clatter, 100},
+		{"WhineOrder", s.WhineOrder, 500}, {"Whine", s.Whine, 100},
+	} {
+		if !(c.is >= 0 && c.is <= c.to) {
+			return fmt.Errorf("%s of %g is outside 0..%g", c.name, c.is, c.to)
+		}
+	}
 	return nil
 }
 
