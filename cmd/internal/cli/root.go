@@ -71,6 +71,7 @@ Results go to standard output, messages to standard error. Exit status:
 	root.SetHelpCommand(helpCommand())
 	root.AddCommand(newDemo(s, runDemo))
 	root.AddCommand(newTacho(s, runTacho))
+	root.AddCommand(newAudit(s, runAudit))
 	root.AddCommand(newRender(s, runRender))
 	root.AddCommand(newFidelity(s, runFidelity))
 	return root

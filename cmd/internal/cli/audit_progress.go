@@ -1,0 +1,54 @@
+package cli
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+
+	"tachbench/mixplan/audit"
+)
+
+// auditProgress shows on standard error how far an audit has come, at which
+// rate, and how long it will still take, while a person watches.
+type auditProgress struct {
+	on    bool
+	s     Streams
+	bar   *progressbar.ProgressBar
+	begun time.Time
+	shown time.Time
+}
+
+// redrawn is how often the line is drawn again.
+const redrawn = 150 * time.Millisecond
+
+func newAuditProgress(s Streams, quiet bool) *auditProgress {
+	return &auditProgress{on: !quiet && s.watched(), s: s, begun: time.Now()}
+}
+
+// show is called by one goroutine at a time. Errors are ignored: a progress
+// line that cannot be drawn is no reason to stop.
+func (p *auditProgress) show(now audit.Progress) {
+	if !p.on || time.Since(p.shown) < redrawn || time.Since(p.begun) < redrawn {
+		return
+	}
+	p.shown = time.Now()
+	if p.bar == nil {
+		p.bar = progressbar.NewOptions64(max(now.AllBytes, 1),
+			progressbar.OptionSetWriter(p.s.Err),
+			progressbar.OptionShowBytes(true),
+			progressbar.OptionShowTotalBytes(false),
+			progressbar.OptionSetPredictTime(true),
+			progressbar.OptionSetWidth(24),
+			progressbar.OptionClearOnFinish(),
+		)
+	}
+	p.bar.Describe(fmt.Sprintf("%d of %d sounds", now.Files, now.AllFiles))
+	_ = p.bar.Set64(min(now.Bytes, max(now.AllBytes-1, 0)))
+}
+
+func (p *auditProgress) end() {
+	if p.bar != nil {
+		_ = p.bar.Finish()
+	}
+}

@@ -1,0 +1,220 @@
+package audit
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"io"
+	"math"
+
+	"tachbench/analysis/band"
+	"tachbench/analysis/defect"
+	"tachbench/analysis/loudness"
+	"tachbench/analysis/peak"
+	"tachbench/samples"
+	"tachbench/samples/file"
+)
+
+// blockFrames is how much is read at a time: 0.17 s at 48 kHz.
+const blockFrames = 8192
+
+// contentSeeds make the content hash 128 bits wide. They differ from run to
+// run, which does not matter: hashes are only compared within one.
+var contentSeeds = [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}
+
+// measure reads one sound from end to end, once. The error is not that of a
+// sound that breaks off; this is a finding.
+func measure(ctx context.Context, e entry, chart bool, read func(share float64)) (s *Sound, err error) {
+	r, err := file.Open(e.path)
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	// Whatever one file makes go wrong must not hide the others.
+	defer func() {
+		if p := recover(); p != nil {
+			s, err = nil, fmt.Errorf("a fault of tachbench itself while measuring it: %v", p)
+		}
+	}()
+	info := r.Info()
+	if err := measurable(info); err != nil {
+		return nil, err
+	}
+	m := newMeters(info, e, chart)
+	cut, err := m.run(ctx, r, info.Frames, read)
+	if err != nil {
+		return nil, err
+	}
+	if m.frames == 0 && cut == nil {
+		return nil, errors.New("there is no sound in it (0 frames)")
+	}
+	s = &Sound{Path: e.path, Category: e.category, StandIn: e.standIn, Recording: e.recording, Info: info, Bytes: e.size}
+	s.Info.Frames = m.frames
+	m.finish(s)
+	var remarks []string
+	for _, w := range file.Warnings(r) {
+		remarks = append(remarks, w.String())
+	}
+	s.Findings = append(s.Findings, defect.OddHeader(remarks)...)
+	if cut != nil {
+		s.Findings = append(s.Findings, defect.Unreadable(cut))
+	}
+	s.Findings = append(s.Findings, defect.CheckFormat(info, e.machine)...)
+	s.Findings = append(s.Findings, truePeaks(s, e.opt)...)
+	defect.Sort(s.Findings)
+	return s, nil
+}
+
+// measurable refuses what lies outside the range of the meters.
+func measurable(info samples.Info) error {
+	switch {
+	case info.RateHz < loudness.MinRateHz || info.RateHz > loudness.MaxRateHz:
+		return fmt.Errorf("sample rate %d Hz cannot be measured; %d to %d Hz can", info.RateHz, loudness.MinRateHz, loudness.MaxRateHz)
+	case info.Channels > loudness.MaxChannels:
+		return fmt.Errorf("%d channels cannot be measured; 1 to %d can", info.Channels, loudness.MaxChannels)
+	}
+	return nil
+}
+
+// meters are all that listen to one sound.
+type meters struct {
+	info    samples.Info
+	frames  int64
+	levels  *loudness.Meter
+	peaks   *peak.Meter
+	bands   *band.Meter
+	scan    *defect.Scan
+	outline *outline
+	chart   bool
+	hashes  [][2]maphash.Hash // per channel
+	bytes   []byte
+	block   [][]float64
+	clean   [][]float64 // views of block, scrubbed
+}
+
+func newMeters(info samples.Info, e entry, chart bool) *meters {
+	m := &meters{info: info, chart: chart, outline: newOutline(chart), scan: defect.NewScan(info, e.opt)}
+	var err error
+	if m.levels, err = loudness.New(info.RateHz, info.Channels, info.Mask); err != nil {
+		panic(err) // measurable has looked
+	}
+	if m.peaks, err = peak.New(info.RateHz, info.Channels); err != nil {
+		panic(err)
+	}
+	if m.bands, err = band.New(info.RateHz, info.Channels); err != nil {
+		panic(err)
+	}
+	m.hashes = make([][2]maphash.Hash, info.Channels)
+	m.block = make([][]float64, info.Channels)
+	m.clean = make([][]float64, info.Channels)
+	for c := range m.block {
+		m.block[c] = make([]float64, blockFrames)
+		for i, seed := range contentSeeds {
+			m.hashes[c][i].SetSeed(seed)
+		}
+	}
+	m.bytes = make([]byte, 8*blockFrames)
+	return m
+}
+
+// run feeds the sound to the meters. cut is set if it breaks off.
+func (m *meters) run(ctx context.Context, r samples.Reader, frames int64, read func(float64)) (cut *samples.TruncatedError, err error) {
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n, err := r.Read(m.block)
+		if n > 0 {
+			for c, ch := range m.block {
+				m.clean[c] = ch[:n]
+			}
+			m.write(m.clean)
+			if frames > 0 {
+				read(math.Min(float64(m.frames)/float64(frames), 1))
+			}
+		}
+		switch {
+		case err == io.EOF:
+			return nil, nil
+		case errors.As(err, &cut):
+			return cut, nil
+		case err != nil:
+			return nil, err
+		}
+	}
+}
+
+func (m *meters) write(block [][]float64) {
+	m.frames += int64(len(block[0]))
+	m.levels.Write(block)
+	m.peaks.Write(block)
+	m.scan.Write(block)
+	m.bands.Write(block)
+	for c, ch := range block {
+		m.hash(c, ch)
+		if samples.FirstUnusable(ch) >= 0 {
+			samples.Scrub(ch, ch)
+		}
+	}
+	m.outline.write(block)
+}
+
+func (m *meters) hash(c int, ch []float64) {
+	b := m.bytes[:8*len(ch)]
+	for i, v := range ch {
+		binary.LittleEndian.PutUint64(b[8*i:], math.Float64bits(v))
+	}
+	for i := range m.hashes[c] {
+		// A maphash.Hash never fails to write.
+		_, _ = m.hashes[c][i].Write(b)
+	}
+}
+
+func (m *meters) finish(s *Sound) {
+	s.Levels = m.levels.Result()
+	s.Peaks = m.peaks.Result()
+	s.Findings = m.scan.Finish()
+	whole := band.Mean(m.bands.Result())
+	s.ThirdOctaves = whole.ThirdOctaves()
+	s.EdgeHz = math.NaN()
+	if b, ok := whole.Bandwidth(); ok {
+		s.EdgeHz = b.EdgeHz
+	}
+	s.Ends = m.outline.ends(m.info.RateHz)
+	s.Stereo = m.outline.stereo()
+	if m.frames > 0 {
+		s.content = fmt.Sprint(m.info.RateHz, m.info.Channels)
+		for c := range m.hashes {
+			s.content += fmt.Sprintf(" %x %x", m.hashes[c][0].Sum64(), m.hashes[c][1].Sum64())
+		}
+	}
+	if m.chart {
+		s.Chart = m.drawn()
+	}
+}
+
+func (m *meters) drawn() *Chart {
+	c := &Chart{Wave: m.outline.cols, WaveStepS: float64(m.outline.per) / float64(m.info.RateHz)}
+	v, window := m.levels.ShortTermLUFS(), 3.0
+	if v == nil {
+		v, window = m.levels.MomentaryLUFS(), 0.4
+	}
+	run := 0
+	c.Loudness, run = thin(v)
+	c.LoudnessStepS, c.LoudnessWindowS = 0.1*float64(run), window
+	return c
+}
+
+func truePeaks(s *Sound, opt defect.Options) []defect.Finding {
+	peaks := make([]defect.Peak, len(s.Peaks.Channels))
+	for c, ch := range s.Peaks.Channels {
+		p := defect.Peak{DBTP: math.NaN(), AtS: math.NaN()}
+		if db, ok := ch.TruePeakDBTP(); ok {
+			p = defect.Peak{DBTP: db, AtS: math.Max(ch.TruePeakFrame, 0) / float64(s.Peaks.RateHz)}
+		}
+		peaks[c] = p
+	}
+	return defect.CheckTruePeak(peaks, opt)
+}
