@@ -26,6 +26,7 @@ type cycleBin struct {
 
 // collect fills the bins of a stretch from its cycles, cut at phase 0.
 func (s *stretch) collect(t *take, layout crank.Layout) {
+	s.bins = s.bins[:0]
 	pos := s.positions(0)
 	byBin := map[int]*cycleBin{}
 	var order []int
@@ -68,15 +69,14 @@ func (s *stretch) collect(t *take, layout crank.Layout) {
 }
 
 // align sets the offset of every stretch so that the same fractional phase is
-// the same place in the engine cycle in all of them, and returns the phase at
-// which the cycle is quietest on average.
+// the same place in the engine cycle in all of them.
 //
 // The stretch with the widest RPM range is the reference; then the stretch
 // nearest in RPM to any that is already placed is placed by circular
 // cross-correlation of mean cycles at neighbouring revs, and so on. (Exhaust
 // delays are constant in time, not in angle, so shapes are only compared
 // where the revs are close.)
-func align(stretches []*stretch) float64 {
+func align(stretches []*stretch) {
 	placed := make([]bool, len(stretches))
 	ref := 0
 	for i, s := range stretches {
@@ -102,7 +102,6 @@ func align(stretches []*stretch) float64 {
 		stretches[next].offset = place(stretches[next], stretches, placed)
 		placed[next] = true
 	}
-	return quietest(stretches)
 }
 
 // binDistance returns the smallest distance in ln(RPM) between bins.
@@ -150,11 +149,7 @@ func place(s *stretch, all []*stretch, placed []bool) float64 {
 	}
 	a := score[(best+anglePoints-1)%anglePoints]
 	c := score[(best+1)%anglePoints]
-	frac := 0.0
-	if den := a - 2*score[best] + c; den < 0 {
-		frac = 0.5 * (a - c) / den
-	}
-	return (float64(best) + frac) / anglePoints
+	return (float64(best) + peakOffset(a, score[best], c)) / anglePoints
 }
 
 // shifted returns the shape of a stretch in the common phase: the value at

@@ -9,8 +9,9 @@
 // recording's own.
 //
 // Build works in steps, a file each: marks (positions of one crank phase from
-// the recording's track), align (bring the phase of all recordings together
-// and find the quietest place of the cycle to cut), features (level, colour
+// the recording's track), align and follow (bring the phase of all recordings
+// together, first as a whole, then along the revs, and find the quietest place
+// of the cycle to cut), features (level, colour
 // and the waveform at each cut), level (the smooth level over revs), and
 // coverage (what the recordings cannot do).
 package bank
@@ -94,6 +95,10 @@ type Bank struct {
 // layerGap is the smallest distance in load that makes a new layer.
 const layerGap = 0.1
 
+// followRounds is how often the phases are brought together; the second round
+// sees cycles that the first has sharpened.
+const followRounds = 2
+
 // ErrNoGrains says that no recording gave a single usable engine cycle.
 var ErrNoGrains = errors.New("no engine cycle could be cut from the recordings")
 
@@ -131,7 +136,14 @@ func Build(layout crank.Layout, recs []Recording) (*Bank, error) {
 	if len(stretches) == 0 {
 		return nil, ErrNoGrains
 	}
-	b.CutPhase = align(stretches)
+	align(stretches)
+	for range followRounds {
+		follow(stretches, layout)
+		for _, s := range stretches {
+			s.collect(takes[s.rec], layout)
+		}
+	}
+	b.CutPhase = quietest(stretches)
 	b.gather(recs, takes, stretches)
 	if len(b.Layers) == 0 {
 		return nil, ErrNoGrains

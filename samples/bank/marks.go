@@ -54,6 +54,7 @@ func mean(run []float64, a, b float64) float64 {
 // stretch is an unbroken part of a recording through which the phase is known.
 type stretch struct {
 	rec    int
+	rateHz float64
 	frame  []float64 // frames of the track's points
 	phase  []float64 // cycles at those points, rising
 	offset float64   // cycles to add so that all stretches agree; set by align
@@ -74,7 +75,7 @@ func findStretches(rec int, t *take, r Recording, layout crank.Layout) []*stretc
 			i++
 			continue
 		}
-		s := &stretch{rec: rec}
+		s := &stretch{rec: rec, rateHz: t.rateHz}
 		for ; i < tr.Len() && usable(tr, i); i++ {
 			f := tr.TimeS(i) * t.rateHz
 			n := len(s.phase)

@@ -12,7 +12,7 @@ import (
 const (
 	candidates = 40    // grains priced, the nearest in revs
 	scanLimit  = 512   // grains looked at to find them
-	freshGap   = 0.012 // ln(RPM) beyond the nearest grain within which unheard ones are sought first
+	freshGap   = 0.006 // ln(RPM) beyond the nearest grain within which unheard ones are sought first
 	reachGap   = 0.06  // and within which any are, when there are not enough unheard
 
 	// A difference in ln(RPM) that costs 1 follows how close together the
