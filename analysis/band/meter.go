@@ -17,8 +17,10 @@ const (
 	MaxChannels = 16
 )
 
-// overlap is the part of a frame that its neighbour shares on each side.
-const overlap = 1.0 / 4
+// overlap is the part of a frame that its neighbour shares on each side. Half
+// costs half again as much time as a quarter would, but a flatter window leaks
+// more into quiet bands beside loud ones.
+const overlap = 1.0 / 2
 
 // Meter averages the spectrum of one stream. Make one with New for each
 // stream. Its memory depends on the rate and the channels, not on the length:
