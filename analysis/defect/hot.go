@@ -1,5 +1,7 @@
 package defect
 
+import "math"
+
 // tick holds what the hot loop keeps of about 1 ms of one channel. d1 and d2
 // are the first and second differences of the samples; the second one makes
 // clicks stand out because sound falls off towards high frequencies and a click
@@ -31,11 +33,17 @@ func (t *tick) d2Mean() float64 {
 }
 
 // measure fills t from x, whose first two samples are those before the tick.
+//
+// The magnitudes of the differences are compared as bits: the bits of
+// non-negative floats order like integers, and integers have a conditional
+// move where floats have a branch that is hard to predict.
 func measure(x []float64, t *tick) {
+	const sign = 1 << 63
 	p, d := x[1], x[1]-x[0]
 	x = x[2:]
 	hi, lo := x[0], x[0]
-	var sum, sq, d1Max, d2Max, d2Sum float64
+	var sum, sq, d2Sum float64
+	var d1Max, d2Max uint64
 	var equal int32
 	for _, v := range x {
 		sum += v
@@ -48,25 +56,24 @@ func measure(x []float64, t *tick) {
 		}
 		d1 := v - p
 		d2 := d1 - d
-		if d1 == 0 {
+		p, d = v, d1
+		b1 := math.Float64bits(d1) &^ sign
+		b2 := math.Float64bits(d2) &^ sign
+		if b1 == 0 {
 			equal++
 		}
-		p, d = v, d1
-		if d1 < 0 {
-			d1 = -d1
+		if b1 > d1Max {
+			d1Max = b1
 		}
-		if d2 < 0 {
-			d2 = -d2
+		if b2 > d2Max {
+			d2Max = b2
 		}
-		if d1 > d1Max {
-			d1Max = d1
-		}
-		if d2 > d2Max {
-			d2Max = d2
-		}
-		d2Sum += d2
+		d2Sum += math.Abs(d2)
 	}
-	*t = tick{sum: sum, sq: sq, hi: hi, lo: lo, d1Max: d1Max, d2Max: d2Max, d2Sum: d2Sum, n: int32(len(x)), equal: equal}
+	*t = tick{
+		sum: sum, sq: sq, hi: hi, lo: lo, d1Max: math.Float64frombits(d1Max), d2Max: math.Float64frombits(d2Max),
+		d2Sum: d2Sum, n: int32(len(x)), equal: equal,
+	}
 }
 
 // foldDown writes the weighted sum of the channels to dst and returns the
@@ -95,10 +102,7 @@ func foldDown(dst []float64, chans [][]float64, weights []float64) (peak float64
 	}
 	for i, v := range dst {
 		sq += v * v
-		if v < 0 {
-			v = -v
-		}
-		if v > peak {
+		if v = math.Abs(v); v > peak {
 			peak, at = v, i
 		}
 	}

@@ -44,6 +44,7 @@ const (
 	humSteadyDB  = 3.0  // spread of its level over the pauses
 	humLowestDB  = -80.0
 	humLinesNeed = 2
+	humDriftDB   = 3.0 // a pause whose halves differ more is none
 	humAloneDB   = 8.0 // a fundamental alone must stand so much further out
 )
 
@@ -150,6 +151,10 @@ func (h *hum) judge(l *levels) {
 	}
 	n := copy(h.scratch, h.ring[h.at:])
 	copy(h.scratch[n:], h.ring[:h.at])
+	early, late := h.scratch[:h.window/2], h.scratch[h.window-h.window/2:]
+	if math.Abs(samples.PowerDB(dotProduct(early, early)/dotProduct(late, late))) > humDriftDB {
+		return // a word that fades away
+	}
 	w := &h.kept[slot]
 	w.level, w.at = level, h.have
 	for i := range h.lines {

@@ -25,6 +25,12 @@ const (
 	seamClickMin = 0.01 // -40 dBFS
 )
 
+// A long loop is followed block by block at first, then two blocks of four.
+const (
+	cutDense = 64
+	cutEvery = 4
+)
+
 // seam is one loop while it streams past.
 type seam struct {
 	index      int   // in Info.Loops; -1 for the whole file
@@ -146,6 +152,7 @@ type blockCutter struct {
 	rateHz float64
 	prev   colour
 	blocks int
+	paired bool // prev is the block right before
 	// the largest steps between neighbours
 	levelStep, colourStep float64
 }
@@ -176,13 +183,17 @@ func (b *blockCutter) process(views [][]float64, from, to int) {
 		from += n
 		if b.fill == len(b.mono) {
 			b.fill = 0
+			b.blocks++
+			if b.blocks > cutDense && b.blocks%cutEvery > 1 {
+				b.paired = false
+				continue
+			}
 			next := b.measure(b.mono)
-			if b.blocks > 0 {
+			if b.paired {
 				b.levelStep = max(b.levelStep, math.Abs(next.level-b.prev.level))
 				b.colourStep = max(b.colourStep, distance(next, b.prev))
 			}
-			b.prev = next
-			b.blocks++
+			b.prev, b.paired = next, true
 		}
 	}
 }
