@@ -10,6 +10,10 @@ import (
 	"tachbench/samples/sheet"
 )
 
+// belowIdle is how far under idle the revs of a recording without hints are
+// still looked for: a cold engine, one about to stall.
+const belowIdle = 0.8
+
 // Load reads the recordings that a sheet names and prepares its engine.
 //
 // Every recording that cannot be read, or in which no engine is found, is an
@@ -53,6 +57,9 @@ func Load(sh *sheet.Sheet) (e *Engine, warnings []error, err error) {
 			if v.from != nil {
 				*v.to = *v.from
 			}
+		}
+		if rec.RPM == 0 && rec.FromRPM == 0 && rec.ToRPM == 0 {
+			rec.FromRPM, rec.ToRPM = belowIdle*sh.Engine.IdleRPM, sh.Engine.RedlineRPM
 		}
 		recs = append(recs, rec)
 	}

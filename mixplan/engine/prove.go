@@ -28,7 +28,8 @@ type TrialKind string
 
 // The three kinds of trial.
 const (
-	// Sweep runs from idle to redline in 8 s.
+	// Sweep runs in 8 s from idle to redline, or as far as the recordings
+	// reach without a stretch of more than bank.ResampleLimit at the ends.
 	Sweep TrialKind = "sweep"
 	// Hold plays the revs of a steady recording from the whole bank and
 	// compares with that recording.
@@ -41,7 +42,7 @@ const (
 const (
 	trialS    = 8.0  // length of a trial
 	holdRange = 0.06 // a recording is a hold when its revs stay within this share
-	holdMinS  = 2.0  // and is this long
+	holdMinS  = 1.0  // and is this long
 	// leftOutReach is how far, in ln(RPM), the nearest other grain may lie
 	// for a left-out trial to make sense.
 	leftOutReach = 0.06
@@ -56,8 +57,8 @@ func (e *Engine) Prove(ctx context.Context, layout crank.Layout, idleRPM, redlin
 	for i, p := range parts {
 		sources[i] = fidelity.Recording{Sound: p.Sound, Track: p.Track}
 	}
-	lo, hi := e.Bank.ReachRPM()
-	from, to := math.Max(lo, idleRPM), math.Min(hi, redlineRPM)
+	lo, hi := e.Bank.RangeRPM()
+	from, to := math.Max(lo/(1+bank.ResampleLimit), idleRPM), math.Min(hi*(1+bank.ResampleLimit), redlineRPM)
 	var trials []Trial
 	run := func(t Trial, b *bank.Bank, src []fidelity.Recording, held *fidelity.Recording) error {
 		if err := ctx.Err(); err != nil {
@@ -78,8 +79,8 @@ func (e *Engine) Prove(ctx context.Context, layout crank.Layout, idleRPM, redlin
 		trials = append(trials, t)
 		return nil
 	}
-	if to > 1.1*from {
-		if err := run(Trial{Name: "idle to redline", Kind: Sweep, FromRPM: from, ToRPM: to}, e.Bank, sources, nil); err != nil {
+	if to > from {
+		if err := run(Trial{Name: "sweep", Kind: Sweep, FromRPM: from, ToRPM: to}, e.Bank, sources, nil); err != nil {
 			return nil, err
 		}
 	}

@@ -156,7 +156,7 @@ func FidelityText(w io.Writer, f Fidelity) error {
 	for _, l := range f.Lines {
 		if l.Kind != kind {
 			kind = l.Kind
-			t.row(map[string]string{"sweep": "SWEEP, idle to redline in 8 s", "hold": "HOLDS, the worst of them", "left out": "HOLDS LEFT OUT of the bank, the worst", "speed": "SPEED"}[kind])
+			t.row(map[string]string{"sweep": "SWEEP over the revs recorded, in 8 s", "hold": "HOLDS, the worst of them", "left out": "HOLDS LEFT OUT of the bank, the worst", "speed": "SPEED"}[kind])
 		}
 		sign, word := "≤ ", "ok"
 		if l.AtLeast {
