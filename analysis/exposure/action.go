@@ -20,9 +20,9 @@ const (
 )
 
 // EUAction places a daily exposure L_EX,8h on the scale. An action value
-// counts as reached when equalled, the limit only when exceeded: the directive
-// speaks of values "exceeded" or, for protectors, of exposure that "matches or
-// exceeds the upper" one; equality is counted against us. NaN is below.
+// counts as reached when equalled, the limit only when exceeded. (From memory
+// the directive says "matches or exceeds" of the upper action value alone;
+// equality is counted against the machine.) NaN is below.
 func EUAction(dailyDBA float64) Action {
 	switch {
 	case dailyDBA > LimitDBA:

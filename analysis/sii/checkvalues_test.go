@@ -241,3 +241,18 @@ func TestQuality(t *testing.T) {
 		}
 	}
 }
+
+// TestDistance: level over distance, equation (16), check values of -20·log10(d).
+func TestDistance(t *testing.T) {
+	for d, want := range map[float64]float64{0.6: 4.437, 0.7: 3.098, 2: -6.021} {
+		if got := Speech(Loud, d, flat(1))[6] - 1 - Speech(Loud, 1, Levels{})[6]; math.Abs(got-want) > 1e-3 {
+			t.Errorf("%g m: %+.4f dB, want %+.3f", d, got, want)
+		}
+	}
+	defer func() {
+		if recover() == nil {
+			t.Error("distance 0 did not panic")
+		}
+	}()
+	Speech(Normal, 0, Levels{})
+}
