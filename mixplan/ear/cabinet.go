@@ -1,6 +1,10 @@
 package ear
 
-import "math"
+import (
+	"math"
+
+	"tachbench/samples"
+)
 
 // Cabinet plays sound through the cabinet speaker, for listening on
 // headphones: a minimum-phase filter with the cabinet's response and no delay
@@ -46,7 +50,7 @@ func (c *Chain) NewCabinet(rateHz int) *Cabinet {
 		}
 	}
 	whole := impulse(r.db, rateHz)
-	longest := min(int(longestS*float64(rateHz)), len(whole)/2)
+	longest := min(max(int(longestS*float64(rateHz)), 1), len(whole)/2)
 	f := &Cabinet{}
 	for n := min(128, longest); ; n = min(2*n, longest) {
 		h := shorten(whole, n)
@@ -87,7 +91,8 @@ func (c *Chain) mismatch(gainDB func(b int) float64, rateHz int) float64 {
 // a sample in multiplications.
 func (f *Cabinet) Taps() int { return len(f.taps) }
 
-// Process filters one channel in place.
+// Process filters one channel in place. Unusable samples (samples.Usable) are
+// heard as silence, so that one of them cannot silence all that follows.
 func (f *Cabinet) Process(x []float64) {
 	if f.cut != nil {
 		f.cut.process(x)
@@ -98,7 +103,7 @@ func (f *Cabinet) Process(x []float64) {
 	tail := len(f.taps) - 1
 	for len(x) > 0 {
 		n := min(len(x), chunk)
-		copy(f.past[tail:], x[:n])
+		samples.Scrub(f.past[tail:], x[:n])
 		for i := range n {
 			x[i] = dot(f.taps, f.past[i:])
 		}
@@ -149,6 +154,9 @@ func newHighPass(cutHz, rateHz float64) *highPass {
 func (f *highPass) process(x []float64) {
 	s1, s2 := f.s1, f.s2
 	for i, v := range x {
+		if !samples.Usable(v) {
+			v = 0
+		}
 		y := f.b*v + s1
 		s1 = -2*f.b*v - f.a1*y + s2
 		s2 = f.b*v - f.a2*y

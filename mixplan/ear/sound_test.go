@@ -129,6 +129,22 @@ func TestCabinetLaws(t *testing.T) {
 		}
 		f.Process(nil)
 		f.Reset()
+		if f.Taps() > 0 || f.cut != nil {
+			broken := append([]float64(nil), in...)
+			holes := append([]float64(nil), in...)
+			for i, v := range []float64{math.NaN(), math.Inf(1), 1e300} {
+				broken[100+i], holes[100+i] = v, 0
+			}
+			f.Process(broken)
+			f.Reset()
+			f.Process(holes)
+			for i := range holes {
+				if broken[i] != holes[i] {
+					t.Fatalf("unusable samples: sample %d is %g, want %g", i, broken[i], holes[i])
+				}
+			}
+		}
+		f.Reset()
 		silent := make([]float64, 5000)
 		f.Process(silent)
 		for _, v := range silent {
@@ -216,6 +232,16 @@ func TestHallNoiseLaws(t *testing.T) {
 		t.Errorf("peak of %.1f sigma", peak/math.Sqrt(sum/n))
 	}
 	c.NewHallNoise(44100, 1).Read(nil)
+	// Rates that leave no band give silence, not a panic.
+	low := mustNew(t, &sheet.Listening{LevelAtEarDB: 82, NoiseDBA: 78, SpeakerResponse: smallSpeaker})
+	low.NewCabinet(1).Process(make([]float64, 3))
+	x := make([]float64, 100)
+	low.NewHallNoise(100, 1).Read(x)
+	for _, v := range x {
+		if v != 0 {
+			t.Fatal("noise in bands that are not there")
+		}
+	}
 }
 
 func BenchmarkCabinet(b *testing.B) {
