@@ -19,6 +19,15 @@ type RuleGroup struct {
 	Files  int         // how many files they are in
 }
 
+// About counts places and files in words.
+func (g RuleGroup) About() string {
+	about := counted(len(g.Places), "place")
+	if g.Files > 0 {
+		about += " in " + counted(g.Files, "file")
+	}
+	return about
+}
+
 // RulePlace is one finding of a rule.
 type RulePlace struct {
 	Path, Category string // either may be empty
@@ -106,9 +115,9 @@ func ByRule(r *audit.Result) []RuleGroup {
 	return out
 }
 
-// commonFolder returns the folder that all paths of an audit lie in, with a
+// CommonFolder returns the folder that all paths of an audit lie in, with a
 // slash behind it, if leaving it out makes lines shorter; else "".
-func commonFolder(r *audit.Result) string {
+func CommonFolder(r *audit.Result) string {
 	var all []string
 	for _, s := range r.Sounds {
 		all = append(all, s.Path)
@@ -133,7 +142,7 @@ func commonFolder(r *audit.Result) string {
 		common = common[:n]
 	}
 	common = common[:strings.LastIndexByte(filepath.ToSlash(common), '/')+1]
-	if len(common) < 12 {
+	if len(common) < 5 { // hardly worth a line of its own
 		return ""
 	}
 	return common

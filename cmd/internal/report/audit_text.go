@@ -24,10 +24,11 @@ type AuditTextOptions struct {
 
 // How much of a large audit is printed, and how wide.
 const (
-	auditWidth     = 100
-	auditRows      = 40 // sounds in the table
-	auditPlaces    = 6  // places listed of each rule
-	auditNameWidth = 34
+	auditWidth      = 100
+	auditRows       = 40 // sounds in the table
+	auditPlaces     = 6  // places listed of each rule
+	auditNameWidth  = 34
+	auditRulesWidth = 30 // room for the longest rule
 )
 
 // AuditText writes an audit for people: the sounds, worst first; what was
@@ -35,7 +36,7 @@ const (
 func AuditText(w io.Writer, r *audit.Result, opt AuditTextOptions) error {
 	b := bufio.NewWriter(w)
 	if !opt.Quiet {
-		below := commonFolder(r)
+		below := CommonFolder(r)
 		if below != "" {
 			fmt.Fprintln(b, Wrap("All below "+Printable(below), auditWidth)+"\n")
 		}
@@ -111,12 +112,16 @@ func auditTable(w io.Writer, r *audit.Result, below string, opt AuditTextOptions
 		names[i] = strings.TrimPrefix(s.Path, below)
 	}
 	nameWidth := min(max(widest(names), 8), auditNameWidth)
+	room := max(auditWidth-auditFixedWidth-nameWidth, auditRulesWidth)
 	for i, s := range sounds[:shown] {
+		found[i] = foundShort(s, room)
+	}
+	nameWidth = min(nameWidth, auditWidth-auditFixedWidth-widest(found))
+	for i := range names {
 		names[i] = shorten(names[i], nameWidth)
-		found[i] = foundShort(s, auditWidth-auditFixedWidth-nameWidth)
 	}
 	found = padded(found)
-	g := newTable([]column{{"file", ""}, {"length", "s"}, {"loudness", "LUFS"}, {"range", "LU"}, {"true peak", "dBTP"}, {text.Pad("findings", widest(found), ' '), ""}})
+	g := newTable([]column{{"file", ""}, {"length", "s"}, {"loudness", "LUFS"}, {"range", "LU"}, {"peak", "dBTP"}, {text.Pad("findings", widest(found), ' '), ""}})
 	for i, s := range sounds[:shown] {
 		m := measuresOf(s)
 		g.row(names[i], fixed(s.DurationS(), 2),
@@ -133,14 +138,18 @@ func auditTable(w io.Writer, r *audit.Result, below string, opt AuditTextOptions
 				with++
 			}
 		}
-		fmt.Fprintf(w, "%s more, %d of them with findings; --all lists them.\n", counted(len(rest), "sound"), with)
+		say := "without findings"
+		if with > 0 {
+			say = fmt.Sprintf("%d of them with findings", with)
+		}
+		fmt.Fprintf(w, "and %s more, %s; --all lists them\n", counted(len(rest), "sound"), say)
 	}
 	fmt.Fprintln(w)
 	return nil
 }
 
 // auditFixedWidth is what the numbers of the table take, with their gaps.
-const auditFixedWidth = 2 + 9 + 2 + 9 + 2 + 9 + 2 + 9 + 2
+const auditFixedWidth = 2 + 8 + 2 + 8 + 2 + 6 + 2 + 6 + 2
 
 // foundShort names the worst findings of a sound in at most width letters, as
 // far as the longest rule's id allows.
@@ -149,12 +158,7 @@ func foundShort(s *audit.Sound, width int) string {
 	if !ok {
 		return "none"
 	}
-	var rules []string
-	for _, f := range s.Findings {
-		if !slices.Contains(rules, f.Rule) {
-			rules = append(rules, f.Rule)
-		}
-	}
+	rules := rulesOf(s)
 	line := SeverityWord(worst) + " " + rules[0]
 	for i, rule := range rules[1:] {
 		more := ""
@@ -169,15 +173,29 @@ func foundShort(s *audit.Sound, width int) string {
 	return line
 }
 
+// rulesOf returns the rules that found something, worst first, each once.
+func rulesOf(s *audit.Sound) []string {
+	var rules []string
+	for _, f := range s.Findings {
+		if !slices.Contains(rules, f.Rule) {
+			rules = append(rules, f.Rule)
+		}
+	}
+	return rules
+}
+
+// FoundIDs lists the rules that found something in a sound, worst first.
+func FoundIDs(s *audit.Sound) string { return strings.Join(rulesOf(s), ", ") }
+
 // orWhy writes a level, or in a word why there is none.
 func orWhy(v float64, r loudness.Reading) string {
 	switch {
 	case !math.IsNaN(v):
 		return oneDecimal(v)
 	case r.Absent == loudness.ReasonTooShortForBlock, r.Absent == loudness.ReasonTooShortForShortTerm:
-		return "too short"
+		return "short"
 	case r.Absent == loudness.ReasonTooQuiet:
-		return "too quiet"
+		return "quiet"
 	case r.Absent == loudness.ReasonSilent:
 		return "silent"
 	}
@@ -216,11 +234,7 @@ func padded(cells []string) []string {
 // auditRulesFound writes what was found, rule by rule, worst first.
 func auditRulesFound(w io.Writer, r *audit.Result, below string, opt AuditTextOptions) {
 	for _, g := range ByRule(r) {
-		about := counted(len(g.Places), "place")
-		if g.Files > 0 {
-			about += " in " + counted(g.Files, "file")
-		}
-		fmt.Fprintf(w, "%s %s – %s (%s)\n", SeverityWord(g.Rule.Severity), g.Rule.ID, g.Rule.What, about)
+		fmt.Fprintf(w, "%s %s – %s (%s)\n", SeverityWord(g.Rule.Severity), g.Rule.ID, g.Rule.What, g.About())
 		fmt.Fprintln(w, indent(Wrap(g.Rule.Why+" "+g.Rule.Do, auditWidth-2), "  "))
 		for i, p := range g.Places {
 			if i == auditPlaces && !opt.All && len(g.Places) > auditPlaces+1 {
