@@ -145,6 +145,12 @@ func TestNoiseFloor(t *testing.T) {
 			near(t, "speech to noise", r.SpeechToNoise, r.ActiveDB.Value-r.NoiseFloorDB.Value, 1e-9)
 		}
 	}
+	// Breath in less than half of the pause is not the floor.
+	x := bursts(8000, 12, 1, 1, 0.1, 1e-4)
+	for i, v := range bursts(8000, 12, 0.35, 0.65, 1e-3, 0) {
+		x[i] += v
+	}
+	near(t, "noise floor with breath", measure(t, 8000, x).NoiseFloorDB, -80.25, 0.5)
 	if r := measure(t, 8000, bursts(8000, 12, 1, 1, 0.1, 0)); r.NoiseFloorDB.Absent != ReasonDigitalSilence {
 		t.Errorf("gated pauses: %+v", r.NoiseFloorDB)
 	}
