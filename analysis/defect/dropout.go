@@ -12,7 +12,7 @@ import (
 const (
 	dropoutSoundDBFS = -45.0 // sound needed on both sides
 	dropoutSteps     = 24    // and so many quantisation steps
-	dropoutBeside    = 2     // ticks looked at right beside the standstill
+	dropoutBeside    = 3     // ticks looked at right beside the standstill
 	dropoutWide      = 12    // ticks that tell whether the near ones are part of a fade
 	dropoutFadeDB    = 10.0  // a side this far under the wider level is fading
 	dropoutTop       = 0.05  // share of the local range that counts as its top
@@ -38,7 +38,7 @@ type dropout struct {
 	waiting int
 	list    [dropoutsListed]standstill
 	count   int
-	still   int64 // standstills of any surroundings
+	still   int64 // standstills after sound, of any length
 	frames  int64
 }
 
@@ -101,11 +101,11 @@ func (d *dropout) close(c *channel, end int64) {
 	if n < d.shortest || d.start == 0 {
 		return
 	}
-	d.still++
-	if n > d.longest || d.waiting == dropoutPending {
+	if !d.loud(c, d.side, -1) {
 		return
 	}
-	if !d.loud(c, d.side, -1) {
+	d.still++
+	if n > d.longest || d.waiting == dropoutPending {
 		return
 	}
 	d.wait[d.waiting] = standstill{start: d.start, n: n, from: d.side, to: c.ticks, value: d.last}
@@ -125,7 +125,9 @@ func (d *dropout) onTop(c *channel, s standstill) bool {
 
 // loud reports whether the ticks beside tick k in direction dir hold sound that
 // is not part of a fade. Tick k itself holds part of the standstill and counts
-// only by its neighbours.
+// only by its neighbours. The loudest of the near ticks counts, as a low tone
+// passes through zero in some; its power is that of the samples as they are, as
+// a tick is too short for a mean of its own.
 func (d *dropout) loud(c *channel, k int64, dir int64) bool {
 	near, wide := 0.0, 0.0
 	for j := int64(1); j <= dropoutWide; j++ {
@@ -133,9 +135,10 @@ func (d *dropout) loud(c *channel, k int64, dir int64) bool {
 		if i < 0 || i >= c.ticks {
 			return false
 		}
-		p := c.at(i).ac()
+		t := c.at(i)
+		p := t.sq / float64(t.n)
 		if j <= dropoutBeside {
-			near += p / dropoutBeside
+			near = max(near, p)
 		}
 		wide += p / dropoutWide
 	}

@@ -16,8 +16,9 @@ const (
 	seamBlockS   = 0.085 // sound on each side, rounded to a power of two
 	seamSmallest = 128   // samples on each side, at least
 	seamSilentDB = -66.0
-	seamInside   = 1.3  // the step must be so far over the largest one inside
-	seamBandDB   = 40.0 // octaves that far under the loudest one do not count
+	seamLowestDB = -120.0 // stands for silence
+	seamInside   = 1.3    // the step must be so far over the largest one inside
+	seamBandDB   = 40.0   // octaves that far under the loudest one do not count
 	seamLowHz    = 125
 	seamPeriodic = 0.9 // correlation from cycle to cycle that makes a cycle
 	seamMatch    = 0.85
@@ -211,7 +212,7 @@ func mix(dst []float64, chans [][]float64, from int) {
 }
 
 func (b *blockCutter) measure(x []float64) colour {
-	c := colour{level: samples.AmplitudeDB(samples.RMS(x))}
+	c := colour{level: max(samples.AmplitudeDB(samples.RMS(x)), seamLowestDB)}
 	for i, w := range b.window {
 		b.work[i] = x[i] * w
 	}
@@ -226,7 +227,7 @@ func (b *blockCutter) measure(x []float64) colour {
 		for k := lo; k <= min(hi, len(b.coef)-1); k++ {
 			p += real(b.coef[k])*real(b.coef[k]) + imag(b.coef[k])*imag(b.coef[k])
 		}
-		c.octaves[c.n] = samples.PowerDB(max(p, 1e-30))
+		c.octaves[c.n] = max(samples.PowerDB(p), seamLowestDB)
 		c.n++
 	}
 	return c
