@@ -25,7 +25,8 @@ const (
 
 	slopeScale  = 0.5 // difference in d ln(RPM)/dt, 1/s, that costs 1
 	slopeWeight = 0.15
-	joinWeight  = 1.2
+	jump        = 1.5 // price of leaving the recording's own course
+	joinWeight  = 4   // price of a join between unrelated waveforms
 	colourScale = 3.0 // dB RMS over the colour bands that costs 1
 	colourWt    = 0.3
 
@@ -38,9 +39,9 @@ const (
 	reuseS      = 1.0 // nor, where there is enough choice, within this time
 	reuseWeight = 2.5 // price of a return at once ...
 	reuseFadeS  = 0.6 // ... which fades with this time
-	runMinS     = 0.10
-	runMaxS     = 0.45 // unbroken recording is played for a time between these two ...
-	runOver     = 2.0  // ... then going on costs this
+	runMinS     = 0.3
+	runMaxS     = 0.9 // unbroken recording is played for a time between these two ...
+	runOver     = 2.0 // ... then going on costs this
 )
 
 // choose returns the grain to play next. after is the grain that sounds, -1
@@ -51,7 +52,8 @@ func (c *chain) choose(st *state, after int) int {
 		n = c.gather(st, 0, reachGap)
 	}
 	if after >= 0 {
-		if g := c.layer.Grains[after].Next; g >= c.island.From && g < c.island.To && !slices.Contains(c.near[:n], g) {
+		if g := c.layer.Grains[after].Next; g >= c.island.From && g < c.island.To && !slices.Contains(c.near[:n], g) &&
+			(n < enough || st.timeS-c.lastUsed[g-c.island.From] >= reuseS) {
 			c.near[n] = g
 			n++
 		}
@@ -136,7 +138,7 @@ func (c *chain) price(st *state, after, g int) float64 {
 		}
 		return p
 	}
-	p += joinWeight * c.bank.JoinDistance(last.Cut+1, grain.Cut)
+	p += jump + joinWeight*c.bank.JoinDistance(last.Cut+1, grain.Cut)
 	var sum float64
 	for k := range grain.Bands {
 		e := float64(grain.Bands[k] - last.Bands[k])
