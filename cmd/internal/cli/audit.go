@@ -62,14 +62,14 @@ and one row for a file without findings.`,
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.StringVar(&o.sheet, "sheet", "", "judge the PATHs by this sound `SHEET`;\nwithout a PATH, audit its whole package")
-	f.StringVar(&o.category, "category", "", "category of sounds that no sheet places: callout, effect,\nmusic, engine or any other `NAME`")
-	f.Var(&o.failOn, "fail-on", "exit status 1 from this severity on: error, warning or never")
+	f.StringVar(&o.category, "category", "", "category of sounds that no sheet places: callout,\neffect, music, engine or any other `NAME`")
+	f.Var(&o.failOn, "fail-on", "exit status 1 from this severity on: error,\nwarning or never")
 	f.BoolVar(&o.json, "json", false, "one JSON document on standard output")
 	f.StringVar(&o.page, "report", "", "write a page with charts to `FILE.html`")
 	f.StringVar(&o.junit, "junit", "", "write a report for build servers to `FILE`.xml")
 	f.StringVar(&o.csv, "csv", "", "write a table for spreadsheets to `FILE`.csv")
 	f.BoolVar(&o.all, "all", false, "list every sound and every place, however many")
-	f.Var(wholeValue{&o.jobs, "N"}, "jobs", "sounds measured at once; one for each core if left out")
+	f.Var(wholeValue{&o.jobs, "N"}, "jobs", "sounds measured at once; one a core if left out")
 	f.BoolVarP(&o.quiet, "quiet", "q", false, "only the last line of the table, and no progress")
 	f.BoolVar(&o.force, "force", false, "replace files that exist")
 	return cmd

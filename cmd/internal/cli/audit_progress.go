@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -12,6 +13,7 @@ import (
 // auditProgress shows on standard error how far an audit has come, at which
 // rate, and how long it will still take, while a person watches.
 type auditProgress struct {
+	mu    sync.Mutex // an interrupted audit may still be reporting at the end
 	on    bool
 	s     Streams
 	bar   *progressbar.ProgressBar
@@ -26,9 +28,11 @@ func newAuditProgress(s Streams, quiet bool) *auditProgress {
 	return &auditProgress{on: !quiet && s.watched(), s: s, begun: time.Now()}
 }
 
-// show is called by one goroutine at a time. Errors are ignored: a progress
+// show draws the line again now and then. Errors are ignored: a progress
 // line that cannot be drawn is no reason to stop.
 func (p *auditProgress) show(now audit.Progress) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if !p.on || time.Since(p.shown) < redrawn || time.Since(p.begun) < redrawn {
 		return
 	}
@@ -48,6 +52,9 @@ func (p *auditProgress) show(now audit.Progress) {
 }
 
 func (p *auditProgress) end() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.on = false
 	if p.bar != nil {
 		_ = p.bar.Finish()
 	}

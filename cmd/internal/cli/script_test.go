@@ -29,7 +29,8 @@ func TestMain(m *testing.M) {
 // of testscript there are:
 //
 //	sound FILE KIND ARGS...  writes a test sound: engine CYLINDERS STROKES
-//	                         FROM_RPM TO_RPM SECONDS | hiss SECONDS | silence SECONDS | empty
+//	                         FROM_RPM TO_RPM SECONDS | hiss SECONDS | silence SECONDS | empty |
+//	                         fine SECONDS | late SECONDS (fine after 0.2 s of silence)
 //	status N COMMAND...      runs tachbench and compares its exit status
 //	oneline STREAM TEXT      the whole of stdout or stderr is this one line
 //	json KEY WANT [TOL]      a value of the JSON on stdout, by path: files.0.rpm_median
@@ -80,15 +81,32 @@ func cmdSound(ts *testscript.TestScript, neg bool, args []string) {
 		s = tone.White(48000, 1, v[0], 0.1, 1)
 	case kind == "silence" && len(v) == 1:
 		s = tone.Silence(48000, 1, v[0])
+	case kind == "fine" && len(v) == 1:
+		s = fineSound(v[0])
+	case kind == "late" && len(v) == 1:
+		s = samples.NewSound(48000, 1, int(48000*v[0])+9600)
+		copy(s.Chans[0][9600:], fineSound(v[0]).Chans[0])
 	case kind == "empty" && len(v) == 0:
 		s = samples.NewSound(48000, 1, 0)
 	default:
 		ts.Fatalf("unknown sound %q", args[1:])
 	}
+	ts.Check(os.MkdirAll(filepath.Dir(ts.MkAbs(args[0])), 0o755))
 	f, err := os.Create(ts.MkAbs(args[0]))
 	ts.Check(err)
 	ts.Check(wav.Encode(f, s, wav.SpecOf(s, 16)))
 	ts.Check(f.Close())
+}
+
+// fineSound is a tone that fades in and out, with nothing to be found in it.
+func fineSound(seconds float64) *samples.Sound {
+	s := tone.Sine(48000, seconds, 440, 0.2, 0)
+	x := s.Chans[0]
+	for i := range 4800 {
+		x[i] *= float64(i) / 4800
+		x[len(x)-1-i] *= float64(i) / 4800
+	}
+	return s
 }
 
 func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
