@@ -24,7 +24,7 @@ const (
 type Speed struct {
 	XRealTime    float64 // seconds of note for each second of work, mono or stereo as the bank is
 	FirstBlockMS float64 // a new note's first 480 frames
-	PrepareS     float64 // scaled to 60 s of recordings
+	PrepareS     float64 // processor time, scaled to 60 s of recordings; NaN with less than minRecordedS
 	PrepareMB    float64 // largest heap while preparing, as it was, not scaled
 	RecordedS    float64 // seconds of recordings behind PrepareS
 }
@@ -32,6 +32,9 @@ type Speed struct {
 // speedRuns is how often each timing is repeated; the best counts, because
 // what else the machine does can only slow a run down.
 const speedRuns = 12
+
+// minRecordedS is the least material whose preparing is worth scaling up.
+const minRecordedS = 20
 
 // MeasureSpeed times the note on an 8 s sweep over the bank's range, and the
 // preparing of recs again on one core.
@@ -61,11 +64,14 @@ func MeasureSpeed(b *bank.Bank, layout crank.Layout, recs []Recording) (Speed, e
 		s.RecordedS += r.Sound.DurationS()
 	}
 	stop, peak := watchHeap()
-	t0 := time.Now()
+	t0 := busy()
 	_, err := Prepare(layout, b.RateHz, recs)
-	s.PrepareS = time.Since(t0).Seconds() * 60 / s.RecordedS
+	s.PrepareS = (busy() - t0).Seconds() * 60 / s.RecordedS
 	close(stop)
 	s.PrepareMB = <-peak
+	if s.RecordedS < minRecordedS {
+		s.PrepareS = math.NaN()
+	}
 	return s, err
 }
 

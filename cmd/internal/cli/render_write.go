@@ -35,7 +35,7 @@ func (o renderOptions) write(sh *sheet.Sheet, eng *engine.Engine, revs *curve.Cu
 	if o.plot != "" {
 		p := plot.Spectrogram{
 			Title: filepath.Base(o.out), Sound: take.Sound, Layout: sh.Layout(), LogHz: o.logHz,
-			Track: curveTrack(revs), Tracked: "asked for",
+			Track: curveTrack(revs), Tracked: "requested",
 		}
 		var err error
 		if picture, err = p.SVG(); err != nil {

@@ -19,7 +19,7 @@ type Spectrogram struct {
 	// Track gives the revs from which the order lines are drawn. Confidence
 	// may be nil: then that strip is left out. Nil: no lines, no panels.
 	Track   *crank.Track
-	Tracked string // what the revs are: "tracked", "asked for"; default "tracked"
+	Tracked string // what the revs are: "tracked", "requested"; default "tracked"
 	Layout  crank.Layout
 	Orders  []Order // nil: OrdersOf(Layout)
 	// MaxHz is the top of the frequency axis; 0 takes 1.3 times the highest

@@ -287,7 +287,7 @@ func specimens() map[string]Spectrogram {
 		"pull":      {Title: "pull.wav", Sound: chirp(48000, 4, 50, 270), Track: linear(1600, 8000, 4, 401), Layout: twin},
 		"gaps":      {Title: "gaps <&> \x00\xff 雪の基地.flac", Sound: chirp(8000, 4, 50, 270), Track: gaps, Layout: vee, LogHz: true},
 		"long name": {Title: strings.Repeat("a long name ", 40), Sound: chirp(8000, 1, 50, 60), Track: linear(1500, 1510, 1, 11), Layout: twin},
-		"hold":      {Title: "hold", Sound: chirp(8000, 2, 100, 100), Track: plain, Layout: twin, Tracked: "asked for"},
+		"hold":      {Title: "hold", Sound: chirp(8000, 2, 100, 100), Track: plain, Layout: twin, Tracked: "requested"},
 		"crowd":     {Title: "crowd", Sound: chirp(8000, 2, 50, 50), Track: plain, Layout: twin, Orders: crowd},
 		"silence":   {Title: "silence", Sound: tone.Silence(44100, 2, 1)},
 		"six":       {Title: "six channels, one broken sample", Sound: six},
