@@ -1,0 +1,172 @@
+package render
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"tachbench/mixplan"
+	"tachbench/mixplan/engine"
+	"tachbench/mixplan/scene"
+	"tachbench/samples"
+)
+
+// Sink takes the sound, block by block: one slice a channel, all of one
+// length, valid during the call only.
+type Sink interface {
+	Write(block [][]float64) error
+}
+
+// SinkFunc is a function as a Sink.
+type SinkFunc func(block [][]float64) error
+
+// Write calls f.
+func (f SinkFunc) Write(block [][]float64) error { return f(block) }
+
+// Options of a render. The zero value renders plainly, and throws it away.
+type Options struct {
+	Plan   *mixplan.Plan // nil: no trims, no ducks, no bus gain
+	Seed   uint64        // of the engine's choice of cycles
+	GainDB float64       // on everything, stems too, beside the plan's bus gain
+
+	Mix  Sink                       // the sum; nil: nobody
+	Stem func(category string) Sink // each category; nil, or nil from it: nobody
+
+	BlockFrames int // frames a block, 1..1<<20; 0: 4096. No influence on the sound
+}
+
+// Result is what a render has to tell.
+type Result struct {
+	RateHz   int
+	Channels int
+	Frames   int64
+	Buses    []Bus   // in the order of the sum
+	HeldS    float64 // for how long a curve asked for revs beyond the recordings
+}
+
+const (
+	defaultBlock = 4096
+	endFadeS     = 0.010
+)
+
+// Channels returns how many channels a render has: 2, or 1 if everything is
+// mono. eng may be nil for a scene without an engine.
+func Channels(t *scene.Timeline, eng *engine.Engine) int {
+	if t.Stereo() || t.HasEngine() && eng != nil && eng.Bank.Channels == 2 {
+		return 2
+	}
+	return 1
+}
+
+// Run renders a scene. It returns the first error of a sink, the error of ctx,
+// or an error if the scene has an engine and eng is nil. The timeline is not
+// changed; several renders of it may run at once.
+func Run(ctx context.Context, t *scene.Timeline, eng *engine.Engine, o Options) (*Result, error) {
+	if t.HasEngine() && eng == nil {
+		return nil, errors.New("the scene has an engine, and there is none to play it")
+	}
+	if o.BlockFrames <= 0 {
+		o.BlockFrames = defaultBlock
+	}
+	size := int(min(int64(o.BlockFrames), max(1, t.Frames)))
+	r := &Result{RateHz: t.RateHz, Channels: Channels(t, eng), Frames: t.Frames}
+	var buses []*bus
+	for _, c := range t.Categories() {
+		b := newBus(c, t, eng, o, r.Channels, size)
+		if o.Stem != nil {
+			b.sink = o.Stem(c)
+		}
+		buses = append(buses, b)
+	}
+	gain := o.GainDB
+	if o.Plan != nil {
+		gain += o.Plan.BusGainDB
+	}
+	m := master{gain: samples.DBAmplitude(gain), frames: t.Frames, fade: endFadeS * float64(t.RateHz)}
+	mix := make([][]float64, r.Channels)
+	for c := range mix {
+		mix[c] = make([]float64, size)
+	}
+	for at := int64(0); at < t.Frames; at += int64(size) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n := int(min(int64(size), t.Frames-at))
+		sum := front(mix, 0, n)
+		for c := range sum {
+			clear(sum[c])
+		}
+		for _, b := range buses {
+			block := b.next(n)
+			m.apply(block, at)
+			if b.sink != nil {
+				if err := b.sink.Write(block); err != nil {
+					return nil, err
+				}
+			}
+			for c := range sum {
+				for i, v := range block[c] {
+					sum[c][i] += v
+				}
+			}
+		}
+		if o.Mix != nil {
+			if err := o.Mix.Write(sum); err != nil {
+				return nil, err
+			}
+		}
+	}
+	for _, b := range buses {
+		r.Buses = append(r.Buses, Bus{b.category, !b.course.Idle(), b.course.Cost()})
+		r.HeldS += b.heldS()
+	}
+	return r, nil
+}
+
+// master is what everything goes through at last.
+type master struct {
+	gain   float64
+	frames int64
+	fade   float64 // frames
+}
+
+// apply turns a block that begins at a frame up or down, and fades the end.
+func (m master) apply(block [][]float64, at int64) {
+	for c := range block {
+		for i := range block[c] {
+			g := m.gain
+			if left := float64(m.frames - 1 - at - int64(i)); left < m.fade {
+				g *= 0.5 - 0.5*math.Cos(math.Pi*left/m.fade)
+			}
+			block[c][i] *= g
+		}
+	}
+}
+
+// Sound renders a scene into memory: the mix, and the stems by category.
+func Sound(ctx context.Context, t *scene.Timeline, eng *engine.Engine, o Options) (mix *samples.Sound, stems map[string]*samples.Sound, r *Result, err error) {
+	ch := Channels(t, eng)
+	collect := func() (*samples.Sound, Sink) {
+		s := samples.NewSound(t.RateHz, ch, int(t.Frames))
+		at := 0
+		return s, SinkFunc(func(block [][]float64) error {
+			for c := range block {
+				copy(s.Chans[c][at:], block[c])
+			}
+			at += len(block[0])
+			return nil
+		})
+	}
+	stems = map[string]*samples.Sound{}
+	mix, o.Mix = collect()
+	o.Stem = func(category string) Sink {
+		s, sink := collect()
+		stems[category] = s
+		return sink
+	}
+	r, err = Run(ctx, t, eng, o)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	return mix, stems, r, nil
+}
