@@ -13,6 +13,7 @@ import (
 	"tachbench/analysis/defect"
 	"tachbench/analysis/loudness"
 	"tachbench/analysis/peak"
+	"tachbench/analysis/speech"
 	"tachbench/samples"
 	"tachbench/samples/file"
 )
@@ -85,6 +86,8 @@ type meters struct {
 	levels  *loudness.Meter
 	peaks   *peak.Meter
 	bands   *band.Meter
+	speech  *speech.Meter // nil for other sounds than callouts
+	mono    []float64     // for it
 	scan    *defect.Scan
 	outline *outline
 	chart   bool
@@ -105,6 +108,12 @@ func newMeters(info samples.Info, e entry, chart bool) *meters {
 	}
 	if m.bands, err = band.New(info.RateHz, info.Channels); err != nil {
 		panic(err)
+	}
+	if e.opt.Kind == defect.Callout {
+		if m.speech, err = speech.New(info.RateHz); err != nil {
+			panic(err)
+		}
+		m.mono = make([]float64, blockFrames)
 	}
 	m.hashes = make([][2]maphash.Hash, info.Channels)
 	m.block = make([][]float64, info.Channels)
@@ -159,6 +168,27 @@ func (m *meters) write(block [][]float64) {
 		}
 	}
 	m.outline.write(block)
+	if m.speech != nil {
+		m.speech.Write(m.folded(block))
+	}
+}
+
+// folded is the mean of all channels.
+func (m *meters) folded(block [][]float64) []float64 {
+	if len(block) == 1 {
+		return block[0]
+	}
+	mono := m.mono[:len(block[0])]
+	clear(mono)
+	for _, ch := range block {
+		for i, v := range ch {
+			mono[i] += v
+		}
+	}
+	for i := range mono {
+		mono[i] /= float64(len(block))
+	}
+	return mono
 }
 
 func (m *meters) hash(c int, ch []float64) {
@@ -176,6 +206,10 @@ func (m *meters) finish(s *Sound) {
 	s.Levels = m.levels.Result()
 	s.Peaks = m.peaks.Result()
 	s.Findings = m.scan.Finish()
+	if m.speech != nil {
+		r := m.speech.Result()
+		s.Speech = &r
+	}
 	whole := band.Mean(m.bands.Result())
 	s.ThirdOctaves = whole.ThirdOctaves()
 	s.EdgeHz = math.NaN()

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -16,9 +17,9 @@ func describe(r *Result) string {
 	for i := range r.Sounds {
 		s := r.Sounds[i]
 		s.content = ""
-		chart := s.Chart
-		s.Chart = nil
-		out += fmt.Sprintf("%+v %+v\n", s, chart)
+		chart, speech := s.Chart, s.Speech
+		s.Chart, s.Speech = nil, nil
+		out += fmt.Sprintf("%+v %+v %x\n", s, speech, sha256.Sum256(fmt.Append(nil, chart)))
 	}
 	return out + fmt.Sprintf("%+v %+v %+v", r.Package, r.Unreadable, r.Categories)
 }

@@ -5,6 +5,7 @@ import (
 	"tachbench/analysis/defect"
 	"tachbench/analysis/loudness"
 	"tachbench/analysis/peak"
+	"tachbench/analysis/speech"
 	"tachbench/samples"
 	"tachbench/samples/sheet"
 )
@@ -63,6 +64,10 @@ type Sound struct {
 	Peaks  peak.Result
 	Ends   Ends
 	Stereo Stereo
+
+	// Speech is measured on the mean of all channels, in callouts only; nil
+	// for other sounds.
+	Speech *speech.Result
 
 	// ThirdOctaves is the long-term spectrum, the power mean of all channels.
 	ThirdOctaves []band.Band

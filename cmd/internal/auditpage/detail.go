@@ -102,6 +102,15 @@ func factsOf(s *audit.Sound) []fact {
 	if !math.IsNaN(s.Stereo.Correlation) {
 		facts = append(facts, fact{"Left and right", "correlation " + fixed(s.Stereo.Correlation, 2) + ", fold-down loss " + fixed(s.Stereo.FoldLossDB, 1) + " dB"})
 	}
+	if s.Speech != nil {
+		noise := s.Speech.NoiseFloorDB.Absent
+		if s.Speech.NoiseFloorDB.OK() {
+			noise = fixed(s.Speech.NoiseFloorDB.Value, 1) + " dBFS"
+		}
+		if s.Speech.ActiveDB.OK() {
+			facts = append(facts, fact{"Speech, noise in pauses", fixed(s.Speech.ActiveDB.Value, 1) + " dBFS, " + noise})
+		}
+	}
 	if !math.IsNaN(s.EdgeHz) {
 		facts = append(facts, fact{"Spectrum ends at", fixed(s.EdgeHz/1000, 1) + " kHz"})
 	}

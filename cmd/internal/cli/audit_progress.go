@@ -42,12 +42,13 @@ func (p *auditProgress) show(now audit.Progress) {
 			progressbar.OptionSetWriter(p.s.Err),
 			progressbar.OptionShowBytes(true),
 			progressbar.OptionShowTotalBytes(false),
-			progressbar.OptionSetPredictTime(true),
+			progressbar.OptionSetPredictTime(false),
+			progressbar.OptionSetElapsedTime(false),
 			progressbar.OptionSetWidth(24),
 			progressbar.OptionClearOnFinish(),
 		)
 	}
-	p.bar.Describe(fmt.Sprintf("%d of %d sounds", now.Files, now.AllFiles))
+	p.bar.Describe(fmt.Sprintf("%d of %d sounds, %s", now.Files, now.AllFiles, leftWords(time.Since(p.begun), now)))
 	_ = p.bar.Set64(min(now.Bytes, max(now.AllBytes-1, 0)))
 }
 
@@ -58,4 +59,13 @@ func (p *auditProgress) end() {
 	if p.bar != nil {
 		_ = p.bar.Finish()
 	}
+}
+
+// leftWords says how long the rest will take at the rate so far.
+func leftWords(elapsed time.Duration, now audit.Progress) string {
+	if now.Bytes <= 0 || elapsed < time.Second {
+		return "measuring"
+	}
+	left := time.Duration(float64(elapsed) * float64(now.AllBytes-now.Bytes) / float64(now.Bytes))
+	return "about " + left.Round(time.Second).String() + " left"
 }

@@ -16,6 +16,7 @@ var auditCSVHead = []string{
 	"format", "sample_rate_hz", "bit_depth", "channels", "duration_s",
 	"integrated_lufs", "loudness_range_lu", "momentary_max_lufs", "short_term_max_lufs",
 	"true_peak_dbtp", "sample_peak_dbfs", "rms_dbfs", "crest_db", "dc_offset", "lead_silence_s", "tail_silence_s",
+	"active_speech_level_dbfs", "noise_floor_dbfs", "speech_to_noise_db",
 }
 
 // AuditCSV writes one row a finding, with the file's measures repeated in
@@ -65,7 +66,8 @@ func measureCells(s *audit.Sound) []string {
 	}
 	row := []string{a.Format, strconv.Itoa(a.SampleRateHz), depth, strconv.Itoa(a.Channels)}
 	for _, v := range []Number{a.DurationS, a.IntegratedLUFS, a.LoudnessRangeLU, a.MomentaryMaxLUFS, a.ShortTermMaxLUFS,
-		a.TruePeakDBTP, a.SamplePeakDBFS, a.RMSDBFS, a.CrestDB, a.DCOffset, a.LeadSilenceS, a.TailSilenceS} {
+		a.TruePeakDBTP, a.SamplePeakDBFS, a.RMSDBFS, a.CrestDB, a.DCOffset, a.LeadSilenceS, a.TailSilenceS,
+		a.ActiveSpeechDBFS, a.NoiseFloorDBFS, a.SpeechToNoiseDB} {
 		row = append(row, numberCell(v))
 	}
 	return row

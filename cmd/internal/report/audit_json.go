@@ -53,6 +53,11 @@ type AuditFile struct {
 	FoldDownLossDB   Number `json:"fold_down_loss_db"`
 	BandEdgeHz       Number `json:"band_edge_hz"`
 
+	// Of callouts only.
+	ActiveSpeechDBFS Number `json:"active_speech_level_dbfs"`
+	NoiseFloorDBFS   Number `json:"noise_floor_dbfs"`
+	SpeechToNoiseDB  Number `json:"speech_to_noise_db"`
+
 	// NotMeasured says why a level is null, by key.
 	NotMeasured map[string]string `json:"not_measured"`
 
@@ -152,6 +157,9 @@ func auditFile(s *audit.Sound) AuditFile {
 		Correlation:      Round(s.Stereo.Correlation, 3),
 		FoldDownLossDB:   Round(s.Stereo.FoldLossDB, 2),
 		BandEdgeHz:       Round(s.EdgeHz, 0),
+		ActiveSpeechDBFS: Round(m.speech, 2),
+		NoiseFloorDBFS:   Round(m.noise, 2),
+		SpeechToNoiseDB:  Round(m.overNoise, 2),
 		NotMeasured:      m.absent,
 		PerChannel:       make([]AuditChannel, len(s.Peaks.Channels)),
 		ThirdOctave:      make([]AuditBand, len(s.ThirdOctaves)),

@@ -5,6 +5,7 @@ import (
 
 	"tachbench/analysis/loudness"
 	"tachbench/analysis/peak"
+	"tachbench/analysis/speech"
 	"tachbench/mixplan/audit"
 	"tachbench/samples"
 )
@@ -14,6 +15,7 @@ import (
 type measures struct {
 	integrated, rangeLU, momentary, shortTerm float64 // of a sound only
 	truePeak, samplePeak, rms, crest, dc      float64
+	speech, noise, overNoise                  float64 // of callouts only
 
 	absent map[string]string // why a level is missing, by its JSON key
 }
@@ -38,6 +40,13 @@ func measuresOf(s *audit.Sound) measures {
 		if math.IsNaN(v) {
 			m.absent[key] = loudness.ReasonSilent
 		}
+	}
+	m.speech, m.noise, m.overNoise = math.NaN(), math.NaN(), math.NaN()
+	if s.Speech != nil {
+		voice := func(key string, r speech.Reading) float64 { return read(key, loudness.Reading(r)) }
+		m.speech = voice("active_speech_level_dbfs", s.Speech.ActiveDB)
+		m.noise = voice("noise_floor_dbfs", s.Speech.NoiseFloorDB)
+		m.overNoise = voice("speech_to_noise_db", s.Speech.SpeechToNoise)
 	}
 	for _, ch := range s.Peaks.Channels {
 		if math.Abs(ch.DC) > math.Abs(m.dc) {

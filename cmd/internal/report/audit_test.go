@@ -17,6 +17,7 @@ import (
 	"tachbench/analysis/defect"
 	"tachbench/analysis/loudness"
 	"tachbench/analysis/peak"
+	"tachbench/analysis/speech"
 	"tachbench/mixplan/audit"
 	"tachbench/samples"
 )
@@ -39,6 +40,7 @@ func auditExample() *audit.Result {
 		Ends:         audit.Ends{LeadS: 0.012, TailS: 0.1},
 		Stereo:       audit.Stereo{Correlation: 0.5, FoldLossDB: -1.76},
 		EdgeHz:       nan,
+		Speech:       &speech.Result{ActiveDB: speech.Reading{Value: -22.345}, NoiseFloorDB: speech.Reading{Value: nan, Absent: speech.ReasonNoPauses}, SpeechToNoise: speech.Reading{Value: nan, Absent: speech.ReasonNoPauses}},
 		ThirdOctaves: []band.Band{{X: 0, NominalHz: 1000, LevelDB: -30.004}, {X: 1, NominalHz: 1250, LevelDB: math.Inf(-1)}},
 		Findings: []defect.Finding{
 			ruled("true-peak-over", 0.4123456, 1, "The true peak is over."),
@@ -130,17 +132,17 @@ func TestAuditFields(t *testing.T) {
 	want := strings.Fields(`
 		categories categories[].files categories[].median_lufs categories[].name categories[].stand_ins
 		categories[].target_lufs categories[].tolerance_lu
-		files files[].band_edge_hz files[].bit_depth files[].category files[].channels files[].crest_db files[].dc_offset
+		files files[].active_speech_level_dbfs files[].band_edge_hz files[].bit_depth files[].category files[].channels files[].crest_db files[].dc_offset
 		files[].duration_s files[].findings files[].findings[].at_s files[].findings[].channel files[].findings[].limit
 		files[].findings[].message files[].findings[].rule files[].findings[].severity files[].findings[].unit
 		files[].findings[].value files[].fold_down_loss_db files[].format files[].integrated_lufs files[].lead_silence_s
-		files[].loudness_range_lu files[].momentary_max_lufs files[].not_measured
+		files[].loudness_range_lu files[].momentary_max_lufs files[].noise_floor_dbfs files[].not_measured
 		files[].not_measured.crest_db files[].not_measured.integrated_lufs files[].not_measured.loudness_range_lu
-		files[].not_measured.momentary_max_lufs files[].not_measured.rms_dbfs files[].not_measured.sample_peak_dbfs
-		files[].not_measured.short_term_max_lufs files[].not_measured.true_peak_dbtp
+		files[].not_measured.momentary_max_lufs files[].not_measured.noise_floor_dbfs files[].not_measured.rms_dbfs files[].not_measured.sample_peak_dbfs
+		files[].not_measured.short_term_max_lufs files[].not_measured.speech_to_noise_db files[].not_measured.true_peak_dbtp
 		files[].path files[].per_channel files[].per_channel[].crest_db files[].per_channel[].dc_offset
 		files[].per_channel[].rms_dbfs files[].per_channel[].sample_peak_dbfs files[].per_channel[].true_peak_dbtp
-		files[].rms_dbfs files[].sample_peak_dbfs files[].sample_rate_hz files[].short_term_max_lufs files[].stand_in
+		files[].rms_dbfs files[].sample_peak_dbfs files[].sample_rate_hz files[].short_term_max_lufs files[].speech_to_noise_db files[].stand_in
 		files[].stereo_correlation files[].tail_silence_s files[].third_octave files[].third_octave[].level_dbfs
 		files[].third_octave[].nominal_hz files[].true_peak_dbtp
 		package package[].at_s package[].category package[].channel package[].limit package[].message package[].path
@@ -157,7 +159,7 @@ func TestAuditJSONValues(t *testing.T) {
 	file := v.(map[string]any)["files"].([]any)[0].(map[string]any)
 	for key, want := range map[string]any{
 		"integrated_lufs": json.Number("-20.12"), "loudness_range_lu": nil, "true_peak_dbtp": json.Number("-5.68"),
-		"sample_peak_dbfs": json.Number("-6.02"), "rms_dbfs": json.Number("-20"), "crest_db": json.Number("13.98"),
+		"sample_peak_dbfs": json.Number("-6.02"), "active_speech_level_dbfs": json.Number("-22.35"), "noise_floor_dbfs": nil, "rms_dbfs": json.Number("-20"), "crest_db": json.Number("13.98"),
 		"dc_offset": json.Number("-0.001"), "duration_s": json.Number("1.5"), "bit_depth": json.Number("16"), "stand_in": true,
 	} {
 		if file[key] != want {
@@ -270,7 +272,7 @@ func TestAuditCSV(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rows) != 1+1+3+1+2 || len(rows[0]) != 27 {
+	if len(rows) != 1+1+3+1+2 || len(rows[0]) != 30 {
 		t.Fatalf("%d rows of %d", len(rows), len(rows[0]))
 	}
 	col := map[string]int{}
