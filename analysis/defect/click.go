@@ -30,9 +30,15 @@ const (
 type click struct {
 	ratio, floor float64
 	compact      float64
-	next         int64 // tick to be judged
+	hidden       float64 // ratio of the residual
+	next         int64   // tick to be judged
 	list         [clicksListed]clickAt
 	count        int
+	white        *whitener
+	raw          []float64 // ring of samples, a power of two long; nil at low rates
+	rawAt        int64
+	tickLen      int64
+	last         int64 // newest tick that was whitened
 }
 
 type clickAt struct {
@@ -42,15 +48,36 @@ type clickAt struct {
 
 func newClick(step, rateHz float64, opt Options) click {
 	k := click{
-		ratio: opt.Limit("click_ratio"),
-		floor: max(samples.DBAmplitude(opt.Limit("click_min_dbfs")), clickSteps*step),
-		next:  clickMin,
+		ratio:   opt.Limit("click_ratio"),
+		floor:   max(samples.DBAmplitude(opt.Limit("click_min_dbfs")), clickSteps*step),
+		next:    clickMin,
+		compact: clickCompact,
+		hidden:  opt.Limit("click_residual_ratio"),
+		tickLen: int64(rateHz) / 1000,
+		last:    -clickTicks,
 	}
-	k.compact = clickCompact
 	if rateHz < clickLowRateHz {
 		k.compact = clickCompactLow
+		return k
 	}
+	k.white = newWhitener(rateHz)
+	n := 1
+	for float64(n) < 0.12*rateHz {
+		n *= 2
+	}
+	k.raw = make([]float64, n)
 	return k
+}
+
+// keep remembers the newest samples for the whitener.
+func (k *click) keep(x []float64) {
+	if k.raw == nil {
+		return
+	}
+	at := int(k.rawAt) & (len(k.raw) - 1)
+	n := copy(k.raw[at:], x)
+	copy(k.raw, x[n:])
+	k.rawAt += int64(len(x))
 }
 
 // process judges the tick whose surroundings have just become complete.
@@ -71,13 +98,32 @@ func (k *click) finish(c *channel) {
 
 func (k *click) judge(c *channel, at int64) {
 	t := c.at(at)
-	peak := t.d2Max
-	if peak < k.floor {
+	if t.d2Max < k.floor {
 		return
 	}
 	if t.d1Max >= wrapJump && c.wrap.count > 0 {
 		return // told as wrapped-around
 	}
+	if c.at(at-1).d2Max > t.d2Max || c.at(at+1).d2Max > t.d2Max {
+		return // the neighbour is judged instead
+	}
+	if ratio, ok := k.plain(c, at); ok {
+		k.add(clickAt{tick: at, height: t.d2Max, ratio: ratio})
+	} else if ratio, ok := k.hiddenIn(c, at); ok {
+		k.add(clickAt{tick: at, height: t.d2Max, ratio: ratio})
+	}
+}
+
+func (k *click) add(a clickAt) {
+	if k.count < clicksListed {
+		k.list[k.count] = a
+	}
+	k.count++
+}
+
+// plain looks at the second differences alone, as kept in the ticks.
+func (k *click) plain(c *channel, at int64) (ratio float64, ok bool) {
+	peak := c.at(at).d2Max
 	first, last := max(at-clickTicks, 0), min(at+clickTicks, c.ticks-1)
 	rest := 0.0
 	for d := int64(clickNear); d <= clickTicks; d++ {
@@ -88,11 +134,8 @@ func (k *click) judge(c *channel, at int64) {
 			rest = max(rest, c.at(at+d).d2Max)
 		}
 		if rest*k.ratio > peak {
-			return
+			return 0, false
 		}
-	}
-	if c.at(at-1).d2Max > peak || c.at(at+1).d2Max > peak {
-		return // the neighbour is judged instead
 	}
 	var before, after, soundBefore, soundAfter float64
 	nb, na := 0, 0
@@ -112,28 +155,22 @@ func (k *click) judge(c *channel, at int64) {
 	}
 	before, after = before/float64(nb), after/float64(na)
 	soundBefore, soundAfter = soundBefore/float64(nb), soundAfter/float64(na)
-	if peak < clickMean*max(before, after) {
-		return
-	}
 	body := 0.0
 	for d := int64(-1); d <= 1; d++ {
 		u := c.at(at + d)
 		body += u.d2Sum - float64(u.n)*max(before, after)
 	}
-	if body > k.compact*peak {
-		return
+	if peak < clickMean*max(before, after) || body > k.compact*peak {
+		return 0, false
 	}
 	if after > clickOnset*before+k.floor/clickMean || soundAfter > clickOnset*clickOnset*soundBefore+k.floor*k.floor {
-		return
+		return 0, false
 	}
-	if k.count < clicksListed {
-		r := peak / k.floor
-		if rest > 0 {
-			r = min(r, peak/rest)
-		}
-		k.list[k.count] = clickAt{tick: at, height: peak, ratio: r}
+	ratio = peak / k.floor
+	if rest > 0 {
+		ratio = min(ratio, peak/rest)
 	}
-	k.count++
+	return ratio, true
 }
 
 func (k *click) findings(channel, tickLen int, rateHz float64, frames int64) []Finding {
@@ -145,7 +182,7 @@ func (k *click) findings(channel, tickLen int, rateHz float64, frames int64) []F
 		}
 		out = append(out, found("click", float64(min(c.tick*int64(tickLen), frames-1))/rateHz, channel,
 			reading{value: c.height, limit: k.floor, unit: "full scale"},
-			"A single tick stands %.0f times above all that is within 60 ms of it.%s", c.ratio, more))
+			"A single tick stands %.0f times above everything near it.%s", c.ratio, more))
 	}
 	return out
 }

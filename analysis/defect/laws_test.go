@@ -13,12 +13,9 @@ import (
 // TestBlockSizeDoesNotMatter runs all sounds of the tables again in odd blocks.
 func TestBlockSizeDoesNotMatter(t *testing.T) {
 	for i, c := range soundCases {
-		if i%3 != 0 && testing.Short() {
-			continue
-		}
 		k := c.take()
 		a := fmt.Sprintf("%+v", k.scan(4096))
-		for _, n := range []int{k.Frames(), 997} {
+		for _, n := range []int{997, k.Frames()}[:1+i%2] {
 			if b := fmt.Sprintf("%+v", k.scan(n)); a != b {
 				t.Errorf("%s/%s: blocks of 4096 and %d differ:\n%s\n%s", c.rule, c.name, n, a, b)
 			}

@@ -36,6 +36,7 @@ var limits = []Limit{
 	{"pause_s", "s", 0.3, nil, 0.2, 10, "pauses needed to judge hum", practice},
 	{"speech_to_noise_db", "dB", 35, nil, 5, 90, "active speech level over the noise in the pauses", practice},
 	{"click_ratio", "", 4, nil, 2, 100, "how far a click stands above all else within 60 ms, amplitude ratio of the second difference", practice},
+	{"click_residual_ratio", "", 9, map[Kind]float64{Callout: 5, Engine: 5}, 2, 100, "how far a click stands above all else within 22 ms, amplitude ratio of what linear prediction leaves; drums need the higher one", practice},
 	{"click_min_dbfs", "dBFS", -46, nil, -90, 0, "clicks with a smaller second difference are not judged", practice},
 	{"dropout_s", "s", 0.001, nil, 0.0005, 0.1, "shortest standstill inside sound that is a dropout", practice},
 	{"dropout_max_s", "s", 0.08, nil, 0.001, 0.1, "longest standstill that is a dropout; longer ones are rests", practice},

@@ -71,7 +71,7 @@ var rules = []Rule{
 	{"click", Warning, nil, "click inside",
 		"A single tick is heard as a fault of the machine.",
 		"Redraw or cut the place, or repeat the edit with a crossfade.",
-		[]string{"click_ratio", "click_min_dbfs"}},
+		[]string{"click_ratio", "click_residual_ratio", "click_min_dbfs"}},
 	{"dropout", Error, nil, "dropout inside",
 		"A hole in the sound is heard as a fault of the machine.",
 		"Export again; a buffer ran empty when this file was made.",

@@ -190,6 +190,7 @@ func (c *channel) process(buf []float64, n, tickLen int, pos int64) {
 		c.wrap.process(buf, pastLen+i, m, pos+int64(i), t)
 		c.dropout.process(c, buf[pastLen+i:pastLen+i+m], pos+int64(i), t)
 		c.ticks++
+		c.click.keep(buf[pastLen+i : pastLen+i+m])
 		c.click.process(c)
 	}
 }

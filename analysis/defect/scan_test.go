@@ -148,6 +148,21 @@ var soundCases = []soundCase{
 			return 0.4 * math.Sin(2*math.Pi*300*t)
 		}).round()
 	}},
+	{"click", "a faint tick in a bright engine", trips, func() take {
+		f := firing(26)
+		return mono(defect.Engine, 2, func(t float64) float64 {
+			return f(t) + 0.15*math.Sin(2*math.Pi*3100*t) + 0.1*math.Sin(2*math.Pi*4700*t)
+		}).edit(func(x []float64) { x[50000] += 0.06 }).round()
+	}},
+	{"click", "the same engine without it", passes, func() take {
+		f := firing(26)
+		return mono(defect.Engine, 2, func(t float64) float64 {
+			return f(t) + 0.15*math.Sin(2*math.Pi*3100*t) + 0.1*math.Sin(2*math.Pi*4700*t)
+		}).round()
+	}},
+	{"click", "corners of clipped low tones", passes, func() take {
+		return mono(defect.Engine, 2, sum(sine(43, 0.9), sine(61, 0.7), sine(350, 0.1))).round()
+	}},
 	{"click", "drum hits over a bed", passes, func() take {
 		return mono(defect.Music, 2, sum(dull(1, 0.02, 400), hit(0.5, 0.7, 0.03), hit(1.2, 0.5, 0.01))).round()
 	}},
