@@ -141,12 +141,14 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render) s
 		out += fmt.Sprintf("  %-22s its spectrogram, with the orders asked for\n", "rendered/"+d.name+".svg")
 	}
 	p := report.Printable(sheetPath)
-	out += `
-Engine notes are loud and steady: start your headphones low.
-
-next
-  tachbench tacho --sheet ` + p + `
-  tachbench render ` + p + ` --hold 5400 --seconds 5 --out hold.wav
-  tachbench fidelity ` + p + "\n"
+	run := program() + " "
+	out += "\nEngine notes are loud and steady: start your headphones low.\n\nnext\n"
+	for _, next := range []string{
+		"tacho --sheet " + p,
+		"render " + p + " --hold 5400 --seconds 5 --out hold.wav",
+		"fidelity " + p,
+	} {
+		out += "  " + run + next + "\n"
+	}
 	return out
 }
