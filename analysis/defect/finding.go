@@ -72,7 +72,8 @@ func Sort(fs []Finding) {
 const sameEverywhereS = 0.002
 
 // mergeChannels turns findings of one rule that occur at the same time in all
-// channels into one for all channels. The first channel's numbers stay.
+// channels into one for all channels, with the numbers and words of the channel
+// whose value is largest.
 func mergeChannels(fs []Finding, channels int) []Finding {
 	if channels < 2 {
 		return fs
@@ -94,10 +95,13 @@ func mergeChannels(fs []Finding, channels int) []Finding {
 				}
 			}
 			if len(twins) == channels-1 {
-				f.Channel = allChannels
 				for _, j := range twins {
 					used[j] = true
+					if math.Abs(fs[j].Value) > math.Abs(f.Value) {
+						f = fs[j]
+					}
 				}
+				f.Channel = allChannels
 			}
 		}
 		out = append(out, f)

@@ -30,7 +30,7 @@ func TestBlockSizeDoesNotMatter(t *testing.T) {
 // TestOtherRates makes the same defects at other rates.
 func TestOtherRates(t *testing.T) {
 	for _, rate := range []int{8000, 11025, 22050, 44100, 96000, 192000} {
-		x := at(rate, defect.Callout, 3, voice(117, 0.3)).edit(func(x []float64) {
+		x := at(rate, defect.Callout, 1, voice(117, 0.3)).edit(func(x []float64) {
 			copy(x[rate/20:], x)
 			clear(x[:rate/20]) // 50 ms late
 		}).round()
@@ -43,7 +43,7 @@ func TestOtherRates(t *testing.T) {
 		want(t, rate, x, "click", 1, true)
 		x = at(rate, defect.Music, 2, sum(sine(210, 0.3), sine(90, 0.2))).edit(func(x []float64) { clear(x[rate+rate/700 : rate+rate/50]) }).round()
 		want(t, rate, x, "dropout", 1+1.0/700, true)
-		x = at(rate, defect.Callout, 4, sum(voice(117, 0.3), noise(3, 0.0003), sine(50, 0.003), sine(100, 0.002), sine(150, 0.002))).round()
+		x = at(rate, defect.Callout, 2.5, sum(voice(117, 0.3), noise(3, 0.0003), sine(50, 0.003), sine(100, 0.002), sine(150, 0.002))).round()
 		want(t, rate, x, "hum", math.NaN(), true)
 	}
 }

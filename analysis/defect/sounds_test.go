@@ -115,15 +115,22 @@ func dull(seed uint64, rms, cornerHz float64) func(float64) float64 {
 // pauses of 0.25 s, faded over 30 ms. It starts with a word.
 func voice(pitchHz, amplitude float64) func(float64) float64 {
 	phase, last := 0.0, 0.0
+	var weight [20]float64
+	for i := range weight {
+		f := float64(i+1) * pitchHz
+		weight[i] = math.Exp(-sq((f-500)/300)) + 0.5*math.Exp(-sq((f-1500)/400)) + 0.15*math.Exp(-sq((f-2500)/500))
+	}
 	return func(t float64) float64 {
 		phase += 2 * math.Pi * pitchHz * (1 + 0.12*math.Sin(2*math.Pi*1.3*t)) * (t - last)
 		last = t
 		u := math.Mod(t, 0.6)
 		env := max(min(u/0.03, (0.35-u)/0.03, 1), 0)
+		if env == 0 {
+			return 0
+		}
 		v := 0.0
-		for k := 1.0; k <= 20; k++ {
-			f := k * pitchHz
-			v += math.Sin(k*phase) * (math.Exp(-sq((f-500)/300)) + 0.5*math.Exp(-sq((f-1500)/400)) + 0.15*math.Exp(-sq((f-2500)/500)))
+		for i, w := range weight {
+			v += math.Sin(float64(i+1)*phase) * w
 		}
 		return amplitude / 3 * env * v
 	}
