@@ -88,7 +88,7 @@ func TestParseReadsAPlan(t *testing.T) {
 
 func TestFormatIsReadBackAndGivesReasons(t *testing.T) {
 	p := wholePlan()
-	p.BusGainWhy = "the loudest meeting\nreaches +0.5 dBTP"
+	p.BusGainWhy = "the loudest meeting\nreaches\x01+0.5 dBTP"
 	p.Trims[0].Why = "callouts sit at -19 LUFS, this one at -20.5"
 	p.Ducks[0].Why = map[string]string{"depth_db": "SII 0.31 to 0.52"}
 	text := Format(p)

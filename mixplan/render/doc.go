@@ -9,6 +9,11 @@
 // in that order are the mix, to the last bit. The last 10 ms of a scene are
 // faded out, because a scene ends in the middle of things.
 //
+// Levels are read as BS.1770 writes them: a mono file counts once, but in a
+// scene of two channels it plays in both and so reads 3.01 LU higher than its
+// file. The note is not turned down as engine.Render does with a single one:
+// a scene over full scale is for the bus gain to cure.
+//
 // Streams are mixed by gopxl/beep: Loop2 over a clip in memory, Seq and Take
 // to put it in its place, Mixer to add up a category. Two habits of it matter
 // here. Mixer puts its last stream in the place of one that has ended, which
