@@ -49,6 +49,8 @@ type Sound struct {
 	Spans []scene.Span
 	// ActiveDBA is the A-weighted level of active frames at the ear.
 	ActiveDBA float64
+
+	appliedDB float64
 }
 
 // Silent reports whether nothing of a sound arrives.
@@ -179,6 +181,7 @@ func (s *Sound) Apply(db float64) {
 	if db == 0 {
 		return
 	}
+	s.appliedDB += db
 	g := samples.DBPower(db)
 	for i := range s.Power {
 		for k := range s.Power[i] {
@@ -193,3 +196,6 @@ func (s *Sound) Apply(db float64) {
 	}
 	s.ActiveDBA += db
 }
+
+// AppliedDB returns by how much the sound was raised since it was read.
+func (s *Sound) AppliedDB() float64 { return s.appliedDB }

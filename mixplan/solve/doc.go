@@ -6,8 +6,8 @@
 //
 // A callout meets the rest of the machine in many ways (package meet). It
 // counts as understood if its speech intelligibility index reaches the target
-// in nine of ten meetings: the figure of a callout is the 10th percentile over
-// its meetings.
+// in nine of ten meetings: the figure of a callout is the lowest index that is
+// left when the worst tenth of its meetings is put aside.
 //
 // # Annoyance
 //

@@ -1,6 +1,9 @@
 package solve
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // knob is one depth to be found.
 type knob struct {
@@ -9,11 +12,59 @@ type knob struct {
 }
 
 // stepDB is the precision of the search.
-const stepDB = 0.02
+const stepDB = 0.03
+
+// memory answers again what follows from answers given: what is enough stays
+// so when anything is deeper.
+type memory struct{ yes, no [][]float64 }
+
+func under(a, b []float64) bool {
+	for i := range a {
+		if a[i] > b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+// knows returns the answer if it follows.
+func (m *memory) knows(a []float64) (answer, ok bool) {
+	for _, y := range m.yes {
+		if under(y, a) {
+			return true, true
+		}
+	}
+	for _, n := range m.no {
+		if under(a, n) {
+			return false, true
+		}
+	}
+	return false, false
+}
+
+// learn keeps an answer, and of all answers only those that say most.
+func (m *memory) learn(a []float64, answer bool) {
+	a = slices.Clone(a)
+	if answer {
+		m.yes = append(slices.DeleteFunc(m.yes, func(y []float64) bool { return under(a, y) }), a)
+		return
+	}
+	m.no = append(slices.DeleteFunc(m.no, func(n []float64) bool { return under(n, a) }), a)
+}
 
 // search minimises Σ dear·a² over the depths with enough(a), which must be
 // closed upwards. It reports false if even the largest depths are not enough.
 func search(knobs []knob, enough func(a []float64) bool) ([]float64, bool) {
+	var known memory
+	ask := enough
+	enough = func(a []float64) bool {
+		if answer, ok := known.knows(a); ok {
+			return answer
+		}
+		answer := ask(a)
+		known.learn(a, answer)
+		return answer
+	}
 	n := len(knobs)
 	top := make([]float64, n)
 	for i, k := range knobs {
@@ -87,7 +138,11 @@ func (s searcher) along(line []float64) []float64 {
 		hi = max(hi, s.knobs[i].most/v)
 	}
 	lo := 0.0
-	for hi-lo > stepDB/10 {
+	steepest := 0.0
+	for _, v := range line {
+		steepest = max(steepest, v)
+	}
+	for (hi-lo)*steepest > stepDB {
 		if t := (lo + hi) / 2; s.enough(at(t)) {
 			hi = t
 		} else {
@@ -136,39 +191,57 @@ func (s searcher) lower(a []float64, i int) {
 	a[i] = hi
 }
 
-// trade raises one knob by d and lowers another as far as it goes; or lowers
-// one by d and raises another until it is enough. It keeps the first trade
-// that saves something.
+// saving is the share of the cost that a trade has to save.
+const saving = 1e-3
+
+// trade raises one knob by d and lowers another as far as it goes, or all
+// others if none alone pays: several callouts may each hold another one. It
+// keeps the first trade that saves something.
 func (s searcher) trade(a []float64, d float64) bool {
-	before := s.cost(a)
+	goal := s.cost(a) * (1 - saving)
 	try := make([]float64, len(a))
 	for up := range a {
 		if a[up] >= s.knobs[up].most {
 			continue
 		}
-		copy(try, a)
-		try[up] = min(a[up]+d, s.knobs[up].most)
-		for i := range a { // the dearest others first
-			if down := s.dearest(a, i); down != up {
-				// Worth a look only if it could pay at all.
-				s.lower(try, down)
-			}
-		}
-		if s.cost(try) < before*(1-1e-4) {
-			copy(a, try)
-			return true
-		}
+		raised := min(a[up]+d, s.knobs[up].most)
 		for down := range a {
 			if down == up || a[down] == 0 {
 				continue
 			}
 			copy(try, a)
-			try[up] = min(a[up]+d, s.knobs[up].most)
-			s.lower(try, down)
-			if s.cost(try) < before*(1-1e-4) {
+			try[up], try[down] = raised, 0
+			// The depth from which the trade pays; nearly always it is not
+			// enough, and that is all there is to ask.
+			rest := (goal - s.cost(try)) / s.knobs[down].dear
+			if rest < 0 {
+				continue
+			}
+			try[down] = min(math.Sqrt(rest), a[down])
+			if s.enough(try) {
+				s.lower(try, down)
 				copy(a, try)
 				return true
 			}
+		}
+		if len(a) < 3 {
+			continue
+		}
+		copy(try, a)
+		try[up] = raised
+		for i := range a {
+			if down := s.dearest(a, i); down != up && try[down] > 0 {
+				was := try[down]
+				if try[down] = max(0, was-2*stepDB); !s.enough(try) {
+					try[down] = was
+					continue
+				}
+				s.lower(try, down)
+			}
+		}
+		if s.cost(try) < goal {
+			copy(a, try)
+			return true
 		}
 	}
 	return false

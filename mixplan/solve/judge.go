@@ -1,0 +1,242 @@
+package solve
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"tachbench/analysis/sii"
+	"tachbench/mixplan"
+	"tachbench/mixplan/duck"
+	"tachbench/mixplan/meet"
+)
+
+// aloneDraws is at how many places a callout meets one other sound.
+const aloneDraws = 8
+
+// figures returns the 10th percentile of every callout with the plan.
+func (r *Result) figures(p *problem) []float64 {
+	out := make([]float64, len(p.prepared))
+	parallel(len(out), p.workers, func(i int) { out[i] = quantile(p.all(i, r.course(p.pkg, i)...)) })
+	return out
+}
+
+// judge measures every callout without and with the plan. p holds the trimmed
+// package and the plan's dips, plain the package as it came.
+func (r *Result) judge(p, plain *problem, o Options) {
+	r.Callouts = make([]Outcome, len(p.prepared))
+	open := p.pkg.Unity()
+	parallel(len(r.Callouts), p.workers, func(i int) {
+		c := &r.Callouts[i]
+		c.Sound = p.pkg.Callouts[i]
+		gains := r.course(p.pkg, i)
+		with := p.all(i, gains...)
+		c.Plain, c.Planned = statOf(plain.base[i]), statOf(with)
+		steps := p.pkg.Steps()
+		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)
+		l := listener()
+		c.Hall = p.pkg.Prepare(i, l, meet.Hall()).Index(0, &p.hall, open)
+		c.Against = p.against(plain, i, l, gains, o)
+		c.RoomDB = CeilingDBTP - c.Sound.PeakDBTP
+		c.WorstWith = p.worstWith(i, with, o)
+		p.limit(c, i, gains, r.Target)
+	})
+	r.CostDB2 = 0
+	for _, q := range r.Pairs {
+		r.CostDB2 += q.Dear * q.LossDB * q.LossDB
+	}
+}
+
+// courseRateHz is the grid on which the ducking law is followed here; course
+// runs from leadInS before a callout.
+const (
+	courseRateHz = 1000
+	leadInS      = 2
+)
+
+// course follows the ducking law along a callout: the gains of all buses at
+// each of its moments.
+func (r *Result) course(pkg *meet.Package, callout int) [][]sii.Masker {
+	at := pkg.Moments(callout)
+	out := make([][]sii.Masker, max(1, len(at)))
+	for i := range out {
+		out[i] = pkg.Unity()
+	}
+	if len(at) == 0 {
+		return out
+	}
+	for b, bus := range pkg.Buses {
+		d := duckUnder(r.Plan, bus.Category)
+		if d.DepthDB == 0 {
+			continue
+		}
+		law := d
+		law.Dip = nil // the attenuation is the same with one
+		c := duck.New(courseRateHz, bus.Category, []mixplan.Duck{law})
+		for _, s := range pkg.Callouts[callout].Spans {
+			c.Speak(meet.Callout, s.FromS+leadInS, s.ToS+leadInS)
+		}
+		a := make([]float64, int(courseRateHz*(leadInS+at[len(at)-1]))+2)
+		c.Next(a)
+		last, gain := math.NaN(), sii.Masker{}
+		for i, t := range at {
+			if v := a[int(courseRateHz*(leadInS+t))]; v != last {
+				last, gain = v, maskerGains(gainsDB(pkg.RateHz, d.Dip, d.DepthDB, v))
+			}
+			out[i][b] = gain
+		}
+	}
+	return out
+}
+
+func statOf(index []float64) Stat {
+	if len(index) == 0 || math.IsNaN(index[0]) {
+		return Stat{math.NaN(), math.NaN(), math.NaN()}
+	}
+	return Stat{slices.Min(index), quantile(index), median(index)}
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(v)
+	slices.Sort(s)
+	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
+}
+
+// bySteps returns the median of the meetings at each step.
+func bySteps(index []float64, steps int) []float64 {
+	out := make([]float64, steps)
+	for s := range out {
+		var here []float64
+		for i := s; i < len(index); i += steps {
+			here = append(here, index[i])
+		}
+		out[s] = median(here)
+	}
+	return out
+}
+
+// against lets a callout meet each other sound alone.
+func (p *problem) against(plain *problem, callout int, l *sii.Listener, gains [][]sii.Masker, o Options) []Against {
+	var out []Against
+	open := p.pkg.Unity()
+	for b, bus := range p.pkg.Buses {
+		for s, sound := range bus.Sounds {
+			m := p.pkg.Alone(callout, b, s, aloneDraws, o.Seed)
+			q := p.pkg.Prepare(callout, l, m)
+			with, without := make([]float64, len(m)), make([]float64, len(m))
+			q.Indices(with, &p.hall, gains...)
+			// As it came: the same frames, less what the trims did to both.
+			own, other := p.pkg.Callouts[callout].AppliedDB(), sound.AppliedDB()
+			back := slices.Clone(open)
+			for k := range back[b] {
+				back[b][k] = math.Pow(10, -other/10)
+			}
+			p.pkg.Louder(q, callout, l, -own).Indices(without, &plain.hall, back)
+			out = append(out, Against{bus.Category, sound.Path, sound.RPM, median(without), median(with)})
+		}
+	}
+	return out
+}
+
+// worstWith names what a callout met at its worst.
+func (p *problem) worstWith(callout int, index []float64, o Options) string {
+	if len(index) == 0 || math.IsNaN(index[0]) {
+		return ""
+	}
+	worst := 0
+	for i, v := range index {
+		if v < index[worst] {
+			worst = i
+		}
+	}
+	var names []string
+	for _, w := range p.pkg.Meetings(callout, o.Seed)[worst].With {
+		names = append(names, p.pkg.Buses[w.Bus].Sounds[w.Sound].Path)
+	}
+	return strings.Join(names, ", ")
+}
+
+// A callout is raised in steps of raiseStepDB, up to raiseMostDB, to see
+// whether more level would help: the index is not monotone in it.
+const (
+	raiseStepDB = 0.5
+	raiseMostDB = 20
+)
+
+// limit finds what keeps a callout from the target and what would help.
+func (p *problem) limit(c *Outcome, callout int, gains [][]sii.Masker, target float64) {
+	c.LimitedBy = LimitNone
+	if !(c.Planned.P10 < target) { // reached, or nothing to understand
+		return
+	}
+	l := listener()
+	c.RaiseDB = math.NaN()
+	index := make([]float64, len(p.base[callout]))
+	for db := raiseStepDB; db <= raiseMostDB; db += raiseStepDB {
+		p.pkg.Louder(p.prepared[callout], callout, l, db).Indices(index, &p.hall, gains...)
+		if quantile(index) >= target {
+			c.RaiseDB = db
+			break
+		}
+	}
+	switch {
+	case c.Hall < target:
+		c.LimitedBy = LimitHall
+	case !(c.RaiseDB <= c.RoomDB):
+		c.LimitedBy = LimitHeadroom
+	default:
+		c.LimitedBy = LimitDepth
+	}
+}
+
+// sentence says in one sentence, for anybody, what becomes of a callout.
+func (r *Result) sentence(c *Outcome) string {
+	if math.IsNaN(c.Planned.P10) {
+		return "There is no speech in it, so there is nothing to understand."
+	}
+	before, after := sii.Judge(c.Plain.P10), sii.Judge(c.Planned.P10)
+	if c.LimitedBy == LimitNone {
+		switch {
+		case c.Plain.P10 >= r.Target && c.Planned.P10 < c.Plain.P10+0.02:
+			return "Understood as it is, at any revs and over any music; the plan changes nothing for it."
+		case c.Plain.P10 >= r.Target:
+			return fmt.Sprintf("Understood already, and with the plan by a wider margin (%.2f, was %.2f).", shown(c.Planned.P10), shown(c.Plain.P10))
+		}
+		return fmt.Sprintf("%s without the plan, %s with it: %.2f, was %.2f.", inWords(before), after, shown(c.Planned.P10), shown(c.Plain.P10))
+	}
+	help := "no more level would help; a shorter text or a recording spoken with more effort may"
+	if !math.IsNaN(c.RaiseDB) {
+		help = fmt.Sprintf("%.1f dB more level would do it, and its peaks leave room for that", c.RaiseDB)
+		if c.RaiseDB > c.RoomDB {
+			help = fmt.Sprintf("%.1f dB more level would do it, but its peaks leave only %.1f dB: record it again with more effort, or denser", c.RaiseDB, math.Max(0, c.RoomDB))
+		}
+	}
+	state := after.String()
+	switch c.LimitedBy {
+	case LimitHall:
+		return fmt.Sprintf("Stays %s (%.2f): the hall alone leaves it no more than %.2f, so nothing that yields can save it; %s.", state, shown(c.Planned.P10), shown(c.Hall), help)
+	case LimitHeadroom:
+		return fmt.Sprintf("Stays %s (%.2f, was %.2f) with everything yielding as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+	}
+	return fmt.Sprintf("Stays %s (%.2f, was %.2f) although everything yields as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+}
+
+// shown cuts an index to two decimals: rounded up it would seem to reach what
+// it does not.
+func shown(index float64) float64 { return math.Floor(index*100+1e-9) / 100 }
+
+func inWords(q sii.Quality) string {
+	switch q {
+	case sii.Lost:
+		return "Lost"
+	case sii.Guessable:
+		return "Only to be guessed"
+	case sii.Understood:
+		return "Understood"
+	}
+	return "Clear"
+}
