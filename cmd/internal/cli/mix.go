@@ -45,8 +45,8 @@ Compare the two by ear, and the figures: sample peak, true peak, integrated
 loudness, how often and how far each category was ducked.
 
 A mix over full scale is turned down as a whole, and the gain is said.
---vectors writes numbers with which a game's own ducking can be checked; the
-law itself is in the documentation of package mixplan/duck.`,
+--vectors writes the ducking law, with equations, and numbers with which a
+game's own implementation of it can be checked.`,
 		Example: `  tachbench mix soundsheet.toml --scene launch --plan plan.toml --out launch.wav
   tachbench mix soundsheet.toml --scene launch --plain --out plain.wav
   tachbench mix soundsheet.toml --scene launch --plain --out p.wav --stems stems
@@ -67,7 +67,7 @@ law itself is in the documentation of package mixplan/duck.`,
 	f.BoolVar(&o.plain, "plain", false, "every sound as it is, no ducks")
 	f.StringVar(&o.stems, "stems", "", "also each category as it sounds in the mix, 32-bit\nfloat files that add up to it, into `FOLDER`")
 	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides the engine's choice of cycles")
-	f.StringVar(&o.vectors, "vectors", "", "write test vectors of the ducking law; `FILE.json`")
+	f.StringVar(&o.vectors, "vectors", "", "write the ducking law and its test vectors;\n`FILE.json`")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of tables")
 	f.BoolVar(&o.force, "force", false, "replace files that exist")
 	return cmd

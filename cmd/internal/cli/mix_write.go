@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -129,6 +130,10 @@ func (p *pass) abort() {
 func (p *pass) commit() ([]string, error) {
 	for i, w := range p.writers {
 		if err := w.Close(); err != nil {
+			var environment *file.EnvironmentError // names the file itself
+			if errors.As(err, &environment) {
+				return nil, err
+			}
 			return nil, fmt.Errorf("%s: %w", p.files[i].Path(), err)
 		}
 	}

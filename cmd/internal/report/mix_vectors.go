@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strings"
 
 	"tachbench/mixplan"
 	"tachbench/mixplan/duck"
@@ -67,7 +68,8 @@ type dipObject struct {
 	Impulse   []Number    `json:"impulse"`
 }
 
-// VectorsJSON gives the document of `mix --vectors`, one case a line.
+// VectorsJSON gives the document of `mix --vectors`: the law in words, and
+// cases to check an implementation with, one a line.
 func VectorsJSON(cases []duck.Vector, dips []duck.DipVector) ([]byte, error) {
 	var lines, dipLines [][]byte
 	for _, v := range cases {
@@ -101,7 +103,11 @@ func VectorsJSON(cases []duck.Vector, dips []duck.DipVector) ([]byte, error) {
 		}
 		dipLines = append(dipLines, b)
 	}
+	law, err := json.MarshalIndent(strings.Split(strings.TrimSpace(duck.Law()), "\n"), "", " ")
+	if err != nil {
+		return nil, err
+	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "{\"version\":%d,\"tolerance_db\":1e-6,\n\"cases\":[\n%s],\n\"dips\":[\n%s]}\n", Version, bytes.Join(lines, []byte(",\n")), bytes.Join(dipLines, []byte(",\n")))
+	fmt.Fprintf(&b, "{\"version\":%d,\"law\":%s,\n\"tolerance_db\":1e-6,\n\"cases\":[\n%s],\n\"dips\":[\n%s]}\n", Version, law, bytes.Join(lines, []byte(",\n")), bytes.Join(dipLines, []byte(",\n")))
 	return b.Bytes(), nil
 }
