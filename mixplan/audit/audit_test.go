@@ -151,6 +151,29 @@ func TestListing(t *testing.T) {
 	}
 }
 
+// One broken sample is a finding and no more: every measure and chart goes on
+// as if it were silence.
+func TestNotANumber(t *testing.T) {
+	dir := t.TempDir()
+	s := faded(4, 440, -12)
+	s.Chans[0][100000] = math.NaN()
+	path := filepath.Join(dir, "x.wav")
+	spec := wav.SpecOf(s, 32)
+	spec.Float = true
+	if err := file.WriteSound(path, s, spec, true); err != nil {
+		t.Fatal(err)
+	}
+	x := soundAt(t, run(t, Inputs{Paths: []string{path}}, Options{Charts: true}), "x.wav")
+	if !has(x.Findings, "not-a-number") || !x.Levels.IntegratedLUFS.OK() || math.Abs(x.Levels.IntegratedLUFS.Value+15.7) > 0.5 {
+		t.Errorf("%v %+v", rules(x.Findings), x.Levels.IntegratedLUFS)
+	}
+	for i, c := range x.Chart.Wave {
+		if !(c.Min <= 0 && c.Max >= 0 && c.Max < 0.3) {
+			t.Fatalf("column %d: %+v", i, c)
+		}
+	}
+}
+
 // A voice is measured in callouts alone: noise that is on 0.6 s of each
 // second, over a floor 60 dB under it. With the hangover of 0.2 s (ITU-T P.56)
 // it counts as active 0.8 s of each second, so 1.25 dB under its own level.
@@ -230,6 +253,9 @@ tolerance_lu = 2
 files = ["effects/*.wav"]
 [category.effect.limits]
 lead_s = 0.5
+[category.engine]
+files = ["engine/loop.wav"]
+target_lufs = -40
 [[scene]]
 name = "ride"
 length_s = 4
@@ -250,6 +276,7 @@ func makeDepot(t testing.TB) string {
 	put(t, dir, "effects/late.wav", late)
 	high := tone.Sine(96000, 2, 300, 0.05, 0)
 	put(t, dir, "engine/hold.wav", high)
+	put(t, dir, "engine/loop.wav", faded(3, 300, -37))
 	// It begins and ends at its peak: a click at both ends, unless looped.
 	put(t, dir, "music/loop.wav", tone.Sine(48000, 1, 100, 0.3, math.Pi/2))
 	put(t, dir, "leftover.wav", faded(1, 500, -20))
@@ -261,7 +288,7 @@ func TestSheet(t *testing.T) {
 	dir := makeDepot(t)
 	for _, path := range []string{dir, filepath.Join(dir, "soundsheet.toml")} {
 		r := run(t, Inputs{Paths: []string{path}}, Options{})
-		if r.Sheet == nil || len(r.Sounds) != 6 {
+		if r.Sheet == nil || len(r.Sounds) != 7 {
 			t.Fatalf("%s: %v", path, paths(r, dir))
 		}
 		if s := soundAt(t, r, "callouts/right.wav"); s.Category != "callout" || has(s.Findings, "loudness-off-target") {
@@ -280,11 +307,14 @@ func TestSheet(t *testing.T) {
 		if s := soundAt(t, r, "hold.wav"); !s.Recording || has(s.Findings, "wrong-rate") || has(s.Findings, "loudness-off-target") {
 			t.Error(rules(s.Findings))
 		}
-		if s := soundAt(t, r, "loop.wav"); has(s.Findings, "click-at-start") || has(s.Findings, "click-at-end") {
+		if s := soundAt(t, r, "music/loop.wav"); has(s.Findings, "click-at-start") || has(s.Findings, "click-at-end") {
 			t.Error(rules(s.Findings))
 		}
 		if len(r.Package) != 1 || r.Package[0].Rule != "unused-file" || !strings.HasSuffix(r.Package[0].Path, "leftover.wav") {
 			t.Errorf("%+v", r.Package)
+		}
+		if c := r.Categories[2]; c.Name != "engine" || c.Sounds != 1 {
+			t.Errorf("%+v", c)
 		}
 		c := r.Categories[0]
 		if c.Name != "callout" || c.Sounds != 3 || c.StandIns != 1 || c.TargetLUFS != -19 || c.ToleranceLU != 2 || math.Abs(c.MedianLUFS+16) > 0.2 {
@@ -301,7 +331,7 @@ func TestSheet(t *testing.T) {
 	if s := soundAt(t, r, "loud.wav"); s.Category != "" || has(s.Findings, "loudness-off-target") {
 		t.Error(rules(s.Findings))
 	}
-	if s := soundAt(t, r, "loop.wav"); !has(s.Findings, "click-at-start") {
+	if s := soundAt(t, r, "music/loop.wav"); !has(s.Findings, "click-at-start") {
 		t.Error(rules(s.Findings))
 	}
 }
@@ -420,14 +450,15 @@ func TestInterrupt(t *testing.T) {
 
 func TestProgress(t *testing.T) {
 	dir := makeDepot(t)
+	bad := putText(t, t.TempDir(), "bad.wav", "no sound")
 	var last Progress
-	run(t, Inputs{Paths: []string{dir}}, Options{Progress: func(p Progress) {
+	run(t, Inputs{Paths: []string{dir, bad}}, Options{Progress: func(p Progress) {
 		if p.Bytes < last.Bytes || p.Files < last.Files {
 			t.Errorf("%+v after %+v", p, last)
 		}
 		last = p
 	}})
-	if last.Files != 6 || last.AllFiles != 6 || last.Bytes != last.AllBytes || last.Bytes == 0 {
+	if last.Files != 8 || last.AllFiles != 8 || last.Bytes != last.AllBytes || last.Bytes == 0 {
 		t.Errorf("%+v", last)
 	}
 }

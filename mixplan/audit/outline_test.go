@@ -101,6 +101,11 @@ func TestEndsAndStereo(t *testing.T) {
 		t.Errorf("%+v", e)
 	}
 	o = newOutline(false)
+	o.write([][]float64{{0, 0, 0.5, 0}, {0, 0, 0, 0}})
+	if e := o.ends(1); e.LeadS != 2 || e.TailS != 1 {
+		t.Errorf("one sample: %+v", e)
+	}
+	o = newOutline(false)
 	o.write([][]float64{make([]float64, 4800)})
 	if e := o.ends(48000); e.LeadS != 0.1 || e.TailS != 0 {
 		t.Errorf("silence: %+v", e)
