@@ -125,15 +125,11 @@ var soundCases = []soundCase{
 	{"hiss", "voice over noise 25 dB under", trips, func() take { return hissed(25) }},
 	{"hiss", "voice over noise 45 dB under", passes, func() take { return hissed(45) }},
 	{"hiss", "gated voice", passes, func() take { return mono(defect.Callout, 4, voice(120, 0.3)).round() }},
-	{"hiss", "breath before silence", passes, func() take {
-		v, n := voice(120, 0.3), noise(9, 0.012)
-		q := noise(8, 0.0004)
+	{"hiss", "breath that dies away", passes, func() take {
+		v, n := voice(120, 0.3), noise(9, 0.006)
 		return mono(defect.Callout, 4, func(t float64) float64 {
-			b := 0.0
-			if u := math.Mod(t, 1.2); u > 0.95 && u < 1.15 {
-				b = n(t)
-			}
-			return v(t) + b + q(t)
+			u := math.Mod(t, 0.6)
+			return v(t) + n(t)*math.Exp(-max(u-0.52, 0)/0.008)
 		}).round()
 	}},
 
@@ -160,8 +156,31 @@ var soundCases = []soundCase{
 			return f(t) + 0.15*math.Sin(2*math.Pi*3100*t) + 0.1*math.Sin(2*math.Pi*4700*t)
 		}).round()
 	}},
-	{"click", "corners of clipped low tones", passes, func() take {
-		return mono(defect.Engine, 2, sum(sine(43, 0.9), sine(61, 0.7), sine(350, 0.1))).round()
+	{"click", "corners of clipped rumble", passes, func() take {
+		b := brickwall(1500)
+		return mono(defect.Engine, 2, func(t float64) float64 { return 13 * b(t) }).round()
+	}},
+	{"click", "a short knock", passes, func() take {
+		return mono(defect.Music, 2, sum(dull(1, 0.005, 400), hit(0.5, 0.7, 0.001))).round()
+	}},
+	{"click", "a rattle of equal ticks", passes, func() take {
+		return mono(defect.Engine, 2, dull(1, 0.05, 400)).edit(func(x []float64) {
+			for i := 480; i < len(x); i += 720 {
+				x[i] += 0.3
+			}
+		}).round()
+	}},
+	{"click", "a hard start after silence", passes, func() take {
+		n := noise(1, 0.05)
+		return mono(defect.Effect, 2, func(t float64) float64 {
+			if t < 1 {
+				return 0
+			}
+			if t < 1.00002 {
+				return 0.9
+			}
+			return 0.4 * n(t)
+		}).round()
 	}},
 	{"click", "drum hits over a bed", passes, func() take {
 		return mono(defect.Music, 2, sum(dull(1, 0.02, 400), hit(0.5, 0.7, 0.03), hit(1.2, 0.5, 0.01))).round()
@@ -184,6 +203,12 @@ var soundCases = []soundCase{
 	{"dropout", "square wave of 70 Hz", passes, func() take {
 		return mono(defect.Effect, 2, func(t float64) float64 { return math.Copysign(0.4, math.Sin(2*math.Pi*70*t)) }).round()
 	}},
+	{"dropout", "three-level wave of 70 Hz", passes, func() take {
+		return mono(defect.Effect, 2, func(t float64) float64 {
+			return 0.4 * math.Round(math.Sin(2*math.Pi*70*t))
+		}).round()
+	}},
+	{"dropout", "one clipped swell", passes, func() take { return mono(defect.Music, 2, swell(60)).round() }},
 	{"dropout", "clipped bass", passes, func() take { return mono(defect.Music, 2, sine(40, 2)).round() }},
 
 	{"click-at-start", "starts on the top of a wave", trips, func() take {
@@ -263,6 +288,9 @@ var soundCases = []soundCase{
 
 	{"loop-not-whole-cycles", "a third of a cycle off", trips, func() take { return looped(firing(50), 2, 0, 96000-640) }},
 	{"loop-not-whole-cycles", "whole cycles", passes, func() take { return looped(firing(50), 2, 0, 96000) }},
+	{"loop-not-whole-cycles", "odd number of pulses that differ a little", passes, func() take {
+		return looped(firingUneven(50, 0.36), 2, 0, 96000-960)
+	}},
 	{"loop-not-whole-cycles", "noise has none", passes, func() take { return looped(dull(5, 0.1, 300), 2, 0, 96000-640) }},
 
 	{"dead-channel", "silent right", trips, func() take { return fullRound(noise(1, 0.1)).stereo(0) }},

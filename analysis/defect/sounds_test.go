@@ -149,7 +149,10 @@ func hit(atS, amplitude, decayS float64) func(float64) float64 {
 }
 
 // firing is an engine: one damped pulse each period, two cylinders that differ.
-func firing(hz float64) func(float64) float64 {
+func firing(hz float64) func(float64) float64 { return firingUneven(hz, 0.45) }
+
+// firingUneven gives every other pulse that amplitude beside 0.5.
+func firingUneven(hz, other float64) func(float64) float64 {
 	return func(t float64) float64 {
 		v := 0.0
 		for back := range 3 {
@@ -157,12 +160,17 @@ func firing(hz float64) func(float64) float64 {
 			u := t - n/hz
 			g := 0.5
 			if math.Mod(n, 2) == 0 {
-				g = 0.45
+				g = other
 			}
 			v += g * math.Exp(-u*120) * math.Sin(2*math.Pi*310*u)
 		}
 		return v
 	}
+}
+
+// swell rises out of a tone once, around 1 s, far over full scale.
+func swell(hz float64) func(float64) float64 {
+	return func(t float64) float64 { return (0.3 + 1.2*math.Exp(-sq((t-1)/0.012))) * math.Sin(2*math.Pi*hz*t) }
 }
 
 // faded fades both ends over s seconds of a sound that long.
