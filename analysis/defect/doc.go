@@ -24,12 +24,13 @@
 // reduces each tick of each channel to a few numbers; the detectors look at
 // those and go back to the samples only where something is suspicious. Memory
 // is constant: rings of 256 ticks, a histogram of levels, and the sound next to
-// loop points (at most 16 loops, 85 ms on each side). Nothing is allocated per
+// loop points (the first 4 loops, about 85 ms on each side). Nothing is allocated per
 // block.
 //
 // # What it cannot hear
 //
-// A click that repeats within 60 ms (that is how engines and voices sound), a
+// A click that repeats within 60 ms (that is how engines and voices sound), tops
+// cut for one or two samples only (a peak limiter leaves the same), a
 // soft-knee limiter driven too hard, clipping that was coded lossily
 // afterwards, a tail that was cut and then faded within a few milliseconds, hum
 // in a callout without pauses. A square wave with single-step edges has flat
