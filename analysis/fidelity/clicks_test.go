@@ -16,6 +16,9 @@ func sourcesOf(t testing.TB, seed uint64, rpms ...float64) (out []*Take) {
 }
 
 func TestNoClicksInTheSources(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	src := sourcesOf(t, 1, 1600, 2500, 4000, 8000)
 	ref := NewClickReference(src)
 	for _, s := range src {
@@ -30,6 +33,9 @@ func TestNoClicksInTheSources(t *testing.T) {
 // A recording of the same engine that the reference has not heard must pass
 // too, at any level.
 func TestNoClicksInAnotherTake(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	ref := NewClickReference(sourcesOf(t, 7, 1600, 2500, 4000, 8000))
 	for _, gain := range []float64{0.05, 1, 4} {
 		r := engine(sled, Sweep(1600, 8000, 8), 8, 1)
@@ -51,6 +57,9 @@ func TestNoClicksInAnotherTake(t *testing.T) {
 // with three σ of hiss on top only offsets from about 0.115 are certain. So
 // 0.15 must be caught always; how many of 0.1 are is logged.
 func TestInsertedStepIsCaught(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	ref := NewClickReference(sourcesOf(t, 1, 1600, 4000, 8000))
 	const tries = 10
 	for _, rpm := range []float64{1600, 4000, 8000} {

@@ -54,6 +54,9 @@ func TestColourOfATilt(t *testing.T) {
 // Another take of the same engine lies at the floor, a tilt of 4 dB or a
 // retuned exhaust far above floor + 1 dB.
 func TestColourFloor(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	for _, rpm := range []float64{1600, 3500, 8000} {
 		a, b := halves(t, rpm, 4, 1)
 		r := Colour(a, b)
@@ -115,6 +118,9 @@ func TestHalfOrders(t *testing.T) {
 }
 
 func TestFormantHold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	glide := func(rpm float64, seed uint64) (Recording, *Take) {
 		r := engine(sled, Hold(rpm), 4, seed)
 		return r, take(t, r, sled)

@@ -83,6 +83,9 @@ func TestEvaluateTrueNote(t *testing.T) {
 
 // Each way of breaking the note must fail in its row.
 func TestEvaluateBrokenNotes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	base := sledCase(t, 3)
 	for _, b := range []struct {
 		row     string
@@ -132,6 +135,9 @@ func TestEvaluateBrokenNotes(t *testing.T) {
 }
 
 func TestEvaluateSweep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	revs := Sweep(1500, 8000, 8)
 	c := Case{Render: engine(sled, revs, 8, 1).Sound, Revs: revs, Layout: sled}
 	for _, rpm := range []float64{1500, 2500, 3500, 5000, 8000} {

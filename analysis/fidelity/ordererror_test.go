@@ -15,6 +15,9 @@ func request(t testing.TB, l crank.Layout, real, claimed Revs, seconds float64) 
 }
 
 func TestOrderErrorOfATrueNote(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	for name, l := range layouts {
 		for _, rpm := range []float64{1500, 3500, 8000} {
 			r := OrderError(request(t, l, Hold(rpm), Hold(rpm), 3))
@@ -34,6 +37,9 @@ func TestOrderErrorOfATrueNote(t *testing.T) {
 
 // A 1 % sharp note is 17.226 cents out (check value 18) and must fail.
 func TestOrderErrorOfADetunedNote(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	for name, l := range layouts {
 		for _, pct := range []float64{1, -1, 3} {
 			f := 1 + pct/100

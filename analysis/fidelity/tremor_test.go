@@ -21,6 +21,9 @@ func TestTremorOfIdenticalInput(t *testing.T) {
 // A sine of 1 kHz with amplitude modulation of depth m has the envelope
 // 1+m·sin, whose modulation power is m²/2.
 func TestModulationDepth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	am := func(m, hz float64) *Take {
 		x := tone.Sine(48000, 4, 1000, 0.3, 0).Chans[0]
 		for i := range x {
@@ -51,6 +54,9 @@ func TestModulationDepth(t *testing.T) {
 // Two takes of one engine must be within the target, else the target would
 // measure chance.
 func TestTremorOfAnotherTake(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and without a second goroutine")
+	}
 	for _, rpm := range []float64{1600, 3500, 7000} {
 		a, b := halves(t, rpm, 5, 1)
 		r := Tremor(a, b)

@@ -98,6 +98,9 @@ func run(t *testing.T, spec tone.EngineSpec, opt tacho.Options) errs {
 
 // Targets: the project's own (holds median 0.15 %, pulls p95 1 %).
 func TestHolds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the shorter tests go the same ways")
+	}
 	for _, en := range engines {
 		for step, x := range []float64{0, 0.35, 0.7, 0.97} {
 			rpm := en.idle * math.Pow(en.red/en.idle, x)
@@ -113,6 +116,9 @@ func TestHolds(t *testing.T) {
 }
 
 func TestPulls(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the shorter tests go the same ways")
+	}
 	for _, en := range engines {
 		for _, dur := range []float64{8, 15} {
 			for _, down := range []bool{false, true} {

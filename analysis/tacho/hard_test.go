@@ -24,6 +24,9 @@ func byName(name string) engine {
 
 // Each case makes the octave, or the recording, harder in one way.
 func TestHardConditions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the shorter tests go the same ways")
+	}
 	two, four, single, vtwin := byName("two-stroke twin"), byName("inline four"), byName("single"), byName("V-twin 315-405")
 	for _, c := range []struct {
 		name   string

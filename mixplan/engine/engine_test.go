@@ -44,6 +44,9 @@ func prepare(t *testing.T, l crank.Layout, recs []engine.Recording) *engine.Engi
 // The product's table, on the stand-in: every target met, and the two poor
 // notes beaten where they are poor. Targets: analysis/fidelity.
 func TestNoteReachesItsTargets(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the shorter tests go the same ways")
+	}
 	layout := standin.SnowSled().Layout
 	e := prepare(t, layout, sled(2900, 5900))
 	trials, err := e.Prove(context.Background(), layout, 1600, 8200, 2)
@@ -79,6 +82,9 @@ func TestNoteReachesItsTargets(t *testing.T) {
 // From holds alone the revs have to be right however far apart the holds lie,
 // and where no stretch passes the resampling limit there are no clicks either.
 func TestSweepAcrossHoldsAlone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the shorter tests go the same ways")
+	}
 	for _, k := range []struct {
 		name    string
 		spec    standin.Spec
