@@ -97,7 +97,7 @@ func (a *Analyser) measure(s *Sound, src *samples.Sound, chain *ear.Chain, spoke
 	}
 	x := src.Mono()
 	frames := a.Frames(x)
-	s.Power, s.Long = atEar(frames, chain)
+	s.Power, s.Long = AtEar(frames, chain), longTerm(frames, chain)
 	if !spoken {
 		return nil
 	}
@@ -108,27 +108,33 @@ func (a *Analyser) measure(s *Sound, src *samples.Sound, chain *ear.Chain, spoke
 	return nil
 }
 
-// atEar turns frames re full scale into masker power at the ear.
-func atEar(frames []ear.Levels, chain *ear.Chain) ([]sii.Masker, ear.Levels) {
-	var toPower ear.Levels
-	for b, g := range chain.GainDB {
-		toPower[b] = samples.DBPower(g)
+// AtEar turns frames re full scale into masker power per hertz at the ear, as
+// sii.Talker.IndexPower wants it.
+func AtEar(frames []ear.Levels, chain *ear.Chain) []sii.Masker {
+	var gain sii.Masker
+	for k := range gain {
+		gain[k] = samples.DBPower(chain.GainDB[k] - sii.MaskerBandwidthDB[k])
 	}
 	out := make([]sii.Masker, len(frames))
-	var sum ear.Levels
 	for i := range frames {
-		for b, p := range frames[i] {
-			v := p * toPower[b]
-			sum[b] += v
-			if b < sii.MaskerBands {
-				out[i][b] = v / samples.DBPower(sii.MaskerBandwidthDB[b])
-			}
+		for k := range out[i] {
+			out[i][k] = frames[i][k] * gain[k]
 		}
 	}
-	for b, p := range sum {
-		sum[b] = samples.PowerDB(p / float64(max(1, len(frames))))
+	return out
+}
+
+// longTerm returns the mean of frames at the ear, dB SPL a band.
+func longTerm(frames []ear.Levels, chain *ear.Chain) (l ear.Levels) {
+	for i := range frames {
+		for b, p := range frames[i] {
+			l[b] += p
+		}
 	}
-	return out, sum
+	for b, p := range l {
+		l[b] = samples.PowerDB(p/float64(max(1, len(frames)))) + chain.GainDB[b]
+	}
+	return l
 }
 
 // hear fills in the speech spectrum over active frames.
@@ -139,7 +145,7 @@ func (s *Sound) hear(frames []ear.Levels, chain *ear.Chain) {
 			spoken = append(spoken, frames[i])
 		}
 	}
-	_, long := atEar(spoken, chain)
+	long := longTerm(spoken, chain)
 	s.ActiveDBA = long.DBA()
 	s.Speech = long.SpeechSpectrum()
 }

@@ -1,0 +1,201 @@
+package solve
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"tachbench/analysis/sii"
+	"tachbench/mixplan"
+	"tachbench/mixplan/duck"
+	"tachbench/mixplan/meet"
+	"tachbench/mixplan/scene"
+	"tachbench/samples"
+	"tachbench/samples/sheet"
+	"tachbench/synth/curve"
+)
+
+// promised is what a category sends to the ear in each of n frames of a
+// callout's event, from the files alone: their frames, the plan's trims and
+// the ducking law. The engine follows a curve that no file holds; its plain
+// render stands for it, as plain.
+func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.Event, n int, category string, plain []sii.Masker) []sii.Masker {
+	out := make([]sii.Masker, n)
+	known := false
+	for _, b := range pkg.Buses {
+		if known = b.Category == category && category != mixplan.Engine; known {
+			for _, o := range t.Events {
+				if k := slices.IndexFunc(b.Sounds, func(s *meet.Sound) bool { return s.Path == o.Path }); o.Category == category && k >= 0 {
+					follow(out, b.Sounds[k], pkg, t, e, o)
+				}
+			}
+			break
+		}
+	}
+	if !known {
+		g := samples.DBPower(plan.TrimDB(category, "") + plan.BusGainDB)
+		for i := range min(n, len(plain)) {
+			for k, p := range plain[i] {
+				out[i][k] = g * p
+			}
+		}
+	}
+	at := make([]float64, n)
+	for i := range at {
+		at[i] = float64(e.At)/float64(t.RateHz) + (float64(i)+0.5)*pkg.StepS
+	}
+	for i, g := range sceneGains(t, plan, category, at) {
+		for k := range out[i] {
+			out[i][k] *= g[k]
+		}
+	}
+	return out
+}
+
+// follow adds the frames of another event's sound to those of a callout's
+// event e, between two frames of the sound in a straight line.
+func follow(out []sii.Masker, s *meet.Sound, pkg *meet.Package, t *scene.Timeline, e, o scene.Event) {
+	rate := float64(t.RateHz)
+	ratio := 1 / float64(o.Clip.Sound.RateHz)
+	from, to := float64(o.Clip.Loop.Start)*ratio, float64(o.Clip.Loop.End)*ratio
+	for i := range out {
+		now := float64(e.At)/rate + (float64(i)+0.5)*pkg.StepS
+		if now >= float64(o.End)/rate {
+			return
+		}
+		tS := now - float64(o.At)/rate
+		if o.Loop && tS >= to && to > from {
+			tS = from + math.Mod(tS-from, to-from)
+		}
+		x := tS/pkg.StepS - 0.5
+		f := int(math.Floor(x))
+		for j, w := range [2]float64{1 - (x - float64(f)), x - float64(f)} {
+			if f+j < 0 || f+j >= len(s.Power) {
+				continue
+			}
+			for k, p := range s.Power[f+j] {
+				out[i][k] += w * p
+			}
+		}
+	}
+}
+
+// sceneGains follows the law through a scene: the power gains of a category
+// at the given seconds, which ascend.
+func sceneGains(t *scene.Timeline, plan *mixplan.Plan, category string, atS []float64) []sii.Masker {
+	out := make([]sii.Masker, len(atS))
+	ducks := plan.Yielding(category)
+	c := duck.New(t.RateHz, category, ducks)
+	for _, e := range t.Events {
+		for _, a := range e.Active {
+			c.Speak(e.Category, a.FromS, a.ToS)
+		}
+	}
+	bands := c.Bands()
+	deepest := make([]float64, len(bands))
+	for i, b := range bands {
+		for _, d := range ducks {
+			if d.Dip != nil && *d.Dip == b {
+				deepest[i] = max(deepest[i], d.DepthDB)
+			}
+		}
+	}
+	const chunk = 4096
+	room := make([][]float64, 1+len(bands))
+	for i := range room {
+		room[i] = make([]float64, chunk)
+	}
+	var last []float64
+	gain := maskerGains(gainsDB(t.RateHz, nil, 0, 0))
+	start := int64(-chunk)
+	for i, s := range atS {
+		n := int64(s * float64(t.RateHz))
+		for n >= start+chunk {
+			c.Next(room[0], room[1:]...)
+			start += chunk
+		}
+		now := make([]float64, len(room))
+		for j := range room {
+			now[j] = room[j][n-start]
+		}
+		if !slices.Equal(now, last) {
+			db := gainsDB(t.RateHz, nil, 0, now[0])
+			for j, b := range bands {
+				for k, g := range gainsDB(t.RateHz, &b, deepest[j], now[1+j]) {
+					db[k] += g
+				}
+			}
+			gain, last = maskerGains(db), now
+		}
+		out[i] = gain
+	}
+	return out
+}
+
+// The made-up scene: callouts one after the other, with this much between
+// them, and no more than paradeMost of them.
+const (
+	paradeGapS = 1.2
+	paradeMost = 24
+	paradeName = "every callout"
+)
+
+// parade is the scene in which every callout meets a bed, an effect and the
+// engine going up and down; a large package is sampled evenly.
+func parade(pkg *meet.Package, sh *sheet.Sheet, lib *scene.Library) (*scene.Timeline, error) {
+	paths := map[string]*sheet.Path{}
+	for _, c := range sh.Categories {
+		for _, f := range c.Files {
+			paths[f.Rel] = &f.Path
+		}
+	}
+	sc := sheet.Scene{Key: "scene", Name: paradeName}
+	cue := func(atS float64, s *meet.Sound, loop bool) {
+		sc.Cues = append(sc.Cues, sheet.Cue{Key: fmt.Sprintf("scene.cue[%d]", len(sc.Cues)+1), AtS: atS, Sound: paths[s.Path], Loop: loop})
+	}
+	at := 1.0
+	step := max(1, (len(pkg.Callouts)+paradeMost-1)/paradeMost)
+	events := 0
+	for i := 0; i < len(pkg.Callouts); i += step {
+		cue(at, pkg.Callouts[i], false)
+		for _, b := range pkg.Buses {
+			short := slices.DeleteFunc(slices.Clone(b.Sounds), (*meet.Sound).Bed)
+			if len(short) > 0 {
+				cue(at+0.1, short[events%len(short)], false)
+			}
+		}
+		events++
+		at += pkg.Callouts[i].DurationS + paradeGapS
+	}
+	for _, b := range pkg.Buses {
+		if k := slices.IndexFunc(b.Sounds, func(s *meet.Sound) bool { return s.RPM == 0 && s.Bed() }); k >= 0 {
+			cue(0, b.Sounds[k], true)
+		}
+	}
+	sc.LengthS = at
+	own := *sh
+	own.Scenes = []sheet.Scene{sc}
+	t, err := scene.Build(&own, lib, sc.Name)
+	if err != nil {
+		return nil, err
+	}
+	if pkg.Engine == nil {
+		return t, nil
+	}
+	const swing = 4.0
+	var points []curve.Point
+	for k := 0; float64(k)*swing < at+swing; k++ {
+		rpm := sh.Engine.IdleRPM
+		if k%2 == 1 {
+			rpm = sh.Engine.RedlineRPM
+		}
+		points = append(points, curve.Point{TimeS: float64(k) * swing, RPM: rpm, Load: 1})
+	}
+	c, err := curve.New(points)
+	if err != nil {
+		return nil, err
+	}
+	t.Events = append(t.Events, scene.Event{Key: "scene.engine", Category: mixplan.Engine, Path: "up and down", End: t.Frames, Curve: c,
+		Active: []scene.Span{{FromS: 0, ToS: float64(t.Frames) / float64(t.RateHz)}}})
+	return t, nil
+}
