@@ -15,10 +15,13 @@ import (
 
 // Options of a plan.
 type Options struct {
-	Target    float64 // index to be reached, 0 means sii.UnderstoodFrom
-	Seed      uint64  // of the meetings
-	BusGainDB float64 // gain of the sum, decided elsewhere
-	Workers   int     // 0: all cores
+	Target  float64 // index to be reached, 0 means sii.UnderstoodFrom
+	Seed    uint64  // of the meetings
+	Workers int     // 0: all cores
+	// BusGain, if not nil, is asked once for the gain of the sum that a plan
+	// without one needs, 0 or less, and the reason for it. A gain makes the
+	// machine softer against the hall, so the plan is then found again.
+	BusGain func(*mixplan.Plan) (db float64, why string, err error)
 }
 
 // Result is a plan and what it does.
@@ -98,18 +101,35 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 	r, prepared := begin(pkg, o)
 	r.Made = true
 	r.Trims = trims(pkg, sh)
-	r.Plan = &mixplan.Plan{Title: sh.Title, Trims: intoPlan(r.Trims), BusGainDB: o.BusGainDB}
-	if o.BusGainDB != 0 {
-		r.Plan.BusGainWhy = "keeps the sum of everything under full scale"
-	}
+	r.Plan = &mixplan.Plan{Title: sh.Title, Trims: intoPlan(r.Trims)}
 	plain := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)
 	apply(pkg, r.Plan)
-	prepared = louder(pkg, prepared, 0)
 	most := limits(pkg, sh)
+	last, err := r.depths(ctx, pkg, prepared, most, o)
+	if err != nil {
+		return nil, err
+	}
+	if o.BusGain != nil {
+		if r.Plan.BusGainDB, r.Plan.BusGainWhy, err = o.BusGain(r.Plan); err != nil {
+			return nil, err
+		}
+		if r.Plan.BusGainDB != 0 {
+			apply(pkg, &mixplan.Plan{BusGainDB: r.Plan.BusGainDB})
+			if last, err = r.depths(ctx, pkg, prepared, most, o); err != nil {
+				return nil, err
+			}
+		}
+	}
+	r.judge(last, plain, o)
+	err = r.finish(ctx, pkg, last.prepared, most, o)
+	return r, err
+}
+
+// depths finds the ducks for the package as it is trimmed now.
+func (r *Result) depths(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, most []float64, o Options) (*problem, error) {
+	prepared = louder(pkg, prepared, 0)
 	pace := paceOf(pkg.Callouts)
-	slack := aimSlack
-	var last *problem
-	for range 3 {
+	for slack, round := aimSlack, 0; ; round++ {
 		p := newProblem(pkg, pkg.Hall, prepared, r.Target+slack, o.Workers)
 		p.lowerAims(most)
 		if err := ctx.Err(); err != nil {
@@ -117,28 +137,24 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 		}
 		depth, _ := search(p.knobs(most), p.enough)
 		for b := range depth {
-			depth[b] = up(depth[b], 0.1)
+			depth[b] = min(up(depth[b], 0.1), most[b])
 		}
 		r.Pairs = p.pairs(ctx, depth, most)
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		r.write(pace)
-		figure := r.figures(p)
 		short := 0.0
-		for i, aim := range p.aim {
-			if !math.IsNaN(aim) {
-				short = math.Max(short, aim-slack-figure[i])
+		for i, figure := range r.figures(p) {
+			if aim := p.aim[i] - slack; figure < aim {
+				short = max(short, aim-figure)
 			}
 		}
-		if last = p; short == 0 {
-			break
+		if short == 0 || round == 2 {
+			return p, nil
 		}
 		slack += short + aimSlack // words outside the stretches that ducks know
 	}
-	r.judge(last, plain, o)
-	err := r.finish(ctx, pkg, sh, prepared, most, o)
-	return r, err
 }
 
 // Check judges a plan as it is. The plan must fit the sheet (mixplan.Plan.Fit).
@@ -170,7 +186,7 @@ func Check(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, plan *mixpla
 		r.Pairs = append(r.Pairs, q)
 	}
 	r.judge(p, plain, o)
-	err := r.finish(ctx, pkg, sh, prepared, nil, o)
+	err := r.finish(ctx, pkg, prepared, nil, o)
 	return r, err
 }
 
@@ -271,7 +287,7 @@ func (r *Result) write(pace pace) {
 }
 
 // finish adds what moves, what clashes and what has to be said.
-func (r *Result) finish(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, prepared []*meet.Prepared, most []float64, o Options) error {
+func (r *Result) finish(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, most []float64, o Options) error {
 	for _, t := range r.Trims {
 		if t.HeldDB > 0 {
 			r.Notes = append(r.Notes, fmt.Sprintf("%s stays %.1f dB under its target: its peaks leave no more.", t.Path, t.HeldDB))
