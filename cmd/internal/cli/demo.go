@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -9,8 +10,10 @@ import (
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
+	"tachbench/cmd/internal/auditpage"
 	"tachbench/cmd/internal/demo"
 	"tachbench/cmd/internal/report"
+	"tachbench/mixplan/audit"
 	"tachbench/mixplan/engine"
 	"tachbench/samples/file"
 	"tachbench/samples/sheet"
@@ -29,7 +32,8 @@ func newDemo(s Streams, run func(context.Context, Streams, demoOptions) error) *
 		Short: "Write the Snow Depot package and do the whole job on it",
 		Long: `Writes the demonstration package into DIR (snow-depot if left out): the sound
 sheet of an invented alley game with a snow sled, engine recordings, music,
-effects and callouts. Then renders the sled's note and draws it.
+effects and callouts. Then, into DIR-rendered, renders the sled's note, draws
+it, and audits the package.
 
 The engine is generated, not recorded; the callouts are synthesised speech.`,
 		Example: `  tachbench demo
@@ -47,7 +51,11 @@ The engine is generated, not recorded; the callouts are synthesised speech.`,
 	return cmd
 }
 
-// The renders of the demo, in folder rendered of the package.
+// renderedIn is the folder of the demo's renders, beside the package: what is
+// in the package is what goes to the machine.
+func renderedIn(dir string) string { return filepath.Clean(dir) + "-rendered" }
+
+// The renders of the demo.
 var demoRenders = []struct {
 	name string
 	opt  renderOptions
@@ -79,8 +87,8 @@ func runDemo(ctx context.Context, s Streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(filepath.Join(o.dir, "rendered"), 0o755); err != nil {
-		return &file.EnvironmentError{Path: o.dir, Op: "create", Err: bare(err)}
+	if err := os.MkdirAll(renderedIn(o.dir), 0o755); err != nil {
+		return &file.EnvironmentError{Path: renderedIn(o.dir), Op: "create", Err: bare(err)}
 	}
 	var results []report.Render
 	err = attend(ctx, func() error {
@@ -100,14 +108,37 @@ func runDemo(ctx context.Context, s Streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprint(s.Out, demoText(o.dir, sheetPath, sh, results))
+	found, err := demoAudit(ctx, o.dir, sheetPath)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprint(s.Out, demoText(o.dir, sheetPath, sh, results, found))
 	return outError(err)
+}
+
+// demoAudit measures the package, writes the report page, and returns the
+// summary in a line.
+func demoAudit(ctx context.Context, dir, sheetPath string) (string, error) {
+	var res *audit.Result
+	err := attend(ctx, func() error {
+		var err error
+		res, err = audit.Run(ctx, audit.Inputs{Sheet: sheetPath}, audit.Options{Charts: true})
+		return err
+	})
+	if err != nil {
+		return "", err
+	}
+	var page bytes.Buffer
+	if err := auditpage.Write(&page, res); err != nil {
+		return "", err
+	}
+	return report.AuditSummaryLine(res), file.WriteBytes(filepath.Join(renderedIn(dir), "audit.html"), page.Bytes(), true)
 }
 
 func demoRender(dir string, sh *sheet.Sheet, eng *engine.Engine, name string, opt renderOptions) (report.Render, error) {
 	opt.sheet = filepath.Join(dir, demo.SheetName)
-	opt.out = filepath.Join(dir, "rendered", name+".wav")
-	opt.plot = filepath.Join(dir, "rendered", name+".svg")
+	opt.out = filepath.Join(renderedIn(dir), name+".wav")
+	opt.plot = filepath.Join(renderedIn(dir), name+".svg")
 	opt.force = true
 	for _, in := range []*string{&opt.curve, &opt.lever} {
 		if *in != "" {
@@ -123,7 +154,7 @@ func demoRender(dir string, sh *sheet.Sheet, eng *engine.Engine, name string, op
 
 // demoText is what the demo says at the end: what was made, where, and what
 // to run next.
-func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render) string {
+func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, found string) string {
 	r := results[0]
 	out := fmt.Sprintf("%s: %d engine recordings", sh.Title, len(sh.Engine.Recordings))
 	for _, c := range sh.Categories {
@@ -133,13 +164,17 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render) s
 	for _, l := range r.Coverage.Layers {
 		out += fmt.Sprintf("  load %.0f: %d engine cycles from %.0f to %.0f RPM, stretched by at most %.1f %% between idle and redline\n", l.Load, l.Grains, l.FromRPM, l.ToRPM, l.Worst)
 	}
-	out += "\nmade in " + dir + "\n"
-	out += fmt.Sprintf("  %-22s the sound sheet: read it first\n", demo.SheetName)
+	out += "  audit: " + found + "\n\nmade\n"
+	made := func(path, what string) {
+		out += fmt.Sprintf("  %-34s %s\n", report.Printable(path), what)
+	}
+	made(sheetPath, "the sound sheet: read it first")
 	for i, d := range demoRenders {
 		what := []string{"the note from 1600 to 8000 RPM", "the launch challenge along curves/launch.csv", "a throttle button, through the crank model"}[i]
-		out += fmt.Sprintf("  %-22s %s\n", "rendered/"+d.name+".wav", what)
-		out += fmt.Sprintf("  %-22s its spectrogram, with the orders asked for\n", "rendered/"+d.name+".svg")
+		made(filepath.Join(renderedIn(dir), d.name+".wav"), what)
+		made(filepath.Join(renderedIn(dir), d.name+".svg"), "its spectrogram, with the requested orders")
 	}
+	made(filepath.Join(renderedIn(dir), "audit.html"), "levels and defects of the package, as a page")
 	p := report.Printable(sheetPath)
 	run := program() + " "
 	out += "\nEngine notes are loud and steady: start your headphones low.\n\nnext\n"
@@ -147,6 +182,7 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render) s
 		"tacho --sheet " + p,
 		"render " + p + " --hold 5400 --seconds 5 --out hold.wav",
 		"fidelity " + p,
+		"audit " + p,
 	} {
 		out += "  " + run + next + "\n"
 	}

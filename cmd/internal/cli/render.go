@@ -53,9 +53,9 @@ func newRender(s Streams, run func(context.Context, Streams, renderOptions) erro
 and says what the recordings cannot do: where the note must be stretched by
 more than 6 % and what to record next. The file has the rate and depth of the
 sheet. Same sheet, curve and seed give the same bytes.`,
-		Example: `  tachbench render soundsheet.toml --sweep 1600:8000 --seconds 8 --out sweep.wav
-  tachbench render soundsheet.toml --hold 3500 --seconds 5 --load 0.4 --out hold.wav
-  tachbench render soundsheet.toml --lever presses.csv --out play.wav --plot play.svg`,
+		Example: `  tachbench render soundsheet.toml --sweep 1600:8000 --seconds 8 --out up.wav
+  tachbench render soundsheet.toml --hold 3500 --seconds 5 --out hold.wav
+  tachbench render soundsheet.toml --lever presses.csv --out play.wav`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
@@ -73,11 +73,11 @@ sheet. Same sheet, curve and seed give the same bytes.`,
 	f.StringVar(&o.sweep, "sweep", "", "revs from one value to another, `FROM:TO` in RPM")
 	f.Var(numberValue{&o.hold, "RPM"}, "hold", "steady revs")
 	f.StringVar(&o.curve, "curve", "", "revs, and load if given, from `FILE.csv`")
-	f.StringVar(&o.lever, "lever", "", "lever or button from `FILE.csv`, through the crank model")
-	f.Var(numberValue{&o.seconds, "S"}, "seconds", "length of a sweep or hold; of --lever, to run on after\nthe last row")
-	f.Var(numberValue{&o.load, "0..1"}, "load", "load of a sweep, a hold, or curve rows without one:\n0 overrun, 1 full (default 1)")
+	f.StringVar(&o.lever, "lever", "", "lever or button from `FILE.csv`, through the\ncrank model")
+	f.Var(numberValue{&o.seconds, "S"}, "seconds", "length of a sweep or hold; of --lever, to run\non after the last row")
+	f.Var(numberValue{&o.load, "0..1"}, "load", "load of a sweep, a hold, or curve rows without\none: 0 overrun, 1 full (default 1)")
 	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides the choice of cycles")
-	f.StringVar(&o.plot, "plot", "", "draw the note's spectrogram with the orders asked for\nover it; `FILE.svg`")
+	f.StringVar(&o.plot, "plot", "", "draw the note's spectrogram with the requested\norders over it; `FILE.svg`")
 	f.BoolVar(&o.logHz, "plot-log", false, "logarithmic frequency axis in the picture")
 	f.StringVar(&o.save, "save-curve", "", "write the revs and load that were played as\ntime_s,rpm,load rows; `FILE.csv`")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of tables")

@@ -19,6 +19,7 @@ import (
 	"sort"
 	"sync"
 
+	"tachbench/analysis/loudness"
 	"tachbench/samples"
 	"tachbench/samples/file"
 	"tachbench/samples/resample"
@@ -33,6 +34,10 @@ const (
 	rateHz = 48000
 	depth  = 16
 	seed   = 20260104
+
+	// Where the sheet wants the categories to sit.
+	musicLUFS   = -23
+	calloutLUFS = -19
 )
 
 //go:embed soundsheet.toml curves callouts/*.flac
@@ -193,8 +198,8 @@ func list() ([]item, error) {
 	items := engineItems()
 	for i, b := range beds {
 		items = append(items, item{"music/" + b.name + ".wav", func() (*samples.Sound, wav.Spec, error) {
-			s := music(b, rateHz, seed+uint64(i))
-			return s, wav.Spec{BitDepth: depth, Seed: seed, Loops: []samples.Loop{{Start: 0, End: int64(s.Frames())}}}, nil
+			s, err := atLoudness(music(b, rateHz, seed+uint64(i)), musicLUFS)
+			return s, wav.Spec{BitDepth: depth, Seed: seed, Loops: []samples.Loop{{Start: 0, End: int64(s.Frames())}}}, err
 		}})
 	}
 	for i, e := range effectRecipes {
@@ -256,9 +261,8 @@ func decode(name string) (*samples.Sound, error) {
 		}
 		at += n
 	}
-	out := resample.Sound(s, rateHz)
-	scaleToPeak(out, -3)
-	return out, nil
+	out, err := atLoudness(resample.Sound(s, rateHz), calloutLUFS)
+	return out, err
 }
 
 // bare takes the operation and the path off an error of the file system.
@@ -268,4 +272,24 @@ func bare(err error) error {
 		return pe.Err
 	}
 	return err
+}
+
+// atLoudness scales s to an integrated loudness.
+func atLoudness(s *samples.Sound, lufs float64) (*samples.Sound, error) {
+	m, err := loudness.New(s.RateHz, s.Channels(), s.Mask)
+	if err != nil {
+		return nil, err
+	}
+	m.Write(s.Chans)
+	is := m.Result().IntegratedLUFS
+	if !is.OK() {
+		return nil, fmt.Errorf("demo: a sound is %s", is.Absent)
+	}
+	g := samples.DBAmplitude(lufs - is.Value)
+	for _, ch := range s.Chans {
+		for i := range ch {
+			ch[i] *= g
+		}
+	}
+	return s, nil
 }
