@@ -24,13 +24,16 @@ const (
 // pairs looks at each category: what it would take alone, and whether a band
 // does it for less than all frequencies. Categories are turned to their best
 // one after the other, the dearest first, the others standing as they are.
-func (p *problem) pairs(ctx context.Context, depth, most []float64) []Pair {
+func (p *problem) pairs(ctx context.Context, depth, most []float64, bands bool) []Pair {
 	out := make([]Pair, len(depth))
 	now := slices.Clone(depth)
 	for b, bus := range p.pkg.Buses {
-		out[b] = Pair{Category: bus.Category, MostDB: most[b], Dear: dearness(bus.Category), BroadDB: depth[b], DepthDB: depth[b], LossDB: depth[b], AloneDB: p.alone(b, most[b])}
+		out[b] = Pair{Category: bus.Category, MostDB: most[b], Dear: dearness(bus.Category), BroadDB: depth[b], DepthDB: depth[b], LossDB: depth[b], AloneDB: math.NaN()}
+		if bands && depth[b] > 0 {
+			out[b].AloneDB = p.alone(b, most[b])
+		}
 	}
-	if !p.enough(now) { // rounding cannot do that; nothing is to be compared
+	if !bands || !p.enough(now) { // rounding cannot do that; nothing is to be compared
 		return out
 	}
 	order := make([]int, len(depth))

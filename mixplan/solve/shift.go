@@ -30,40 +30,39 @@ func shifts(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, r
 		{What: "callouts 2 dB softer", CalloutDB: -2},
 		{What: "callouts 2 dB louder", CalloutDB: 2},
 	}
-	for i := range cases {
-		c := &cases[i]
-		if err := ctx.Err(); err != nil {
-			return nil, err
+	parallel(len(cases), o.Workers, func(i int) {
+		if ctx.Err() == nil {
+			cases[i].try(pkg, prepared, r, most)
 		}
-		p := newProblem(pkg, hallBy(pkg, c.HallDB), louder(pkg, prepared, c.CalloutDB), r.Target+aimSlack, o.Workers)
-		figure := r.figures(p)
-		c.Lowest = math.NaN()
-		for _, v := range figure {
-			if math.IsNaN(v) {
-				continue
-			}
-			if v >= r.Target {
-				c.Understood++
-			}
-			if !(v >= c.Lowest) {
-				c.Lowest = v
-			}
+	})
+	return cases, ctx.Err()
+}
+
+// try fills in one case, on one core.
+func (c *Shift) try(pkg *meet.Package, prepared []*meet.Prepared, r *Result, most []float64) {
+	p := newProblem(pkg, hallBy(pkg, c.HallDB), louder(pkg, prepared, c.CalloutDB), r.Target+aimSlack, 1)
+	c.Lowest = math.NaN()
+	for _, v := range r.figures(p) {
+		if v >= r.Target {
+			c.Understood++
 		}
-		if most == nil {
-			continue
-		}
-		c.Enough = p.enough(most)
-		if c.HallDB == 0 && c.CalloutDB == 0 {
-			for _, q := range r.Pairs {
-				c.Depths = append(c.Depths, q.BroadDB)
-			}
-			continue
-		}
-		p.lowerAims(most)
-		depth, _ := search(p.knobs(most), p.enough)
-		for _, d := range depth {
-			c.Depths = append(c.Depths, up(d, 0.1))
+		if !math.IsNaN(v) && !(v >= c.Lowest) {
+			c.Lowest = v
 		}
 	}
-	return cases, nil
+	if most == nil {
+		return
+	}
+	c.Enough = p.enough(most)
+	if c.HallDB == 0 && c.CalloutDB == 0 {
+		for _, q := range r.Pairs {
+			c.Depths = append(c.Depths, q.BroadDB)
+		}
+		return
+	}
+	p.lowerAims(most)
+	depth, _ := search(p.knobs(most), p.enough)
+	for b, d := range depth {
+		c.Depths = append(c.Depths, min(up(d, 0.1), most[b]))
+	}
 }

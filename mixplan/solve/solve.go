@@ -105,7 +105,7 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 	plain := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)
 	apply(pkg, r.Plan)
 	most := limits(pkg, sh)
-	last, err := r.depths(ctx, pkg, prepared, most, o)
+	last, err := r.depths(ctx, pkg, prepared, most, o, o.BusGain == nil)
 	if err != nil {
 		return nil, err
 	}
@@ -113,11 +113,9 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 		if r.Plan.BusGainDB, r.Plan.BusGainWhy, err = o.BusGain(r.Plan); err != nil {
 			return nil, err
 		}
-		if r.Plan.BusGainDB != 0 {
-			apply(pkg, &mixplan.Plan{BusGainDB: r.Plan.BusGainDB})
-			if last, err = r.depths(ctx, pkg, prepared, most, o); err != nil {
-				return nil, err
-			}
+		apply(pkg, &mixplan.Plan{BusGainDB: r.Plan.BusGainDB})
+		if last, err = r.depths(ctx, pkg, prepared, most, o, true); err != nil {
+			return nil, err
 		}
 	}
 	r.judge(last, plain, o)
@@ -125,8 +123,9 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 	return r, err
 }
 
-// depths finds the ducks for the package as it is trimmed now.
-func (r *Result) depths(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, most []float64, o Options) (*problem, error) {
+// depths finds the ducks for the package as it is trimmed now; bands are tried
+// only if it is the last time.
+func (r *Result) depths(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, most []float64, o Options, bands bool) (*problem, error) {
 	prepared = louder(pkg, prepared, 0)
 	pace := paceOf(pkg.Callouts)
 	for slack, round := aimSlack, 0; ; round++ {
@@ -139,7 +138,7 @@ func (r *Result) depths(ctx context.Context, pkg *meet.Package, prepared []*meet
 		for b := range depth {
 			depth[b] = min(up(depth[b], 0.1), most[b])
 		}
-		r.Pairs = p.pairs(ctx, depth, most)
+		r.Pairs = p.pairs(ctx, depth, most, bands)
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
