@@ -72,21 +72,17 @@ func (b *band) process(views [][]float64, power float64) {
 		b.fill = 0
 		return
 	}
-	x := views[b.channel]
-	for len(x) > 0 {
-		n := copy(b.buf[b.fill:], x)
-		b.fill += n
-		x = x[n:]
-		if b.fill < len(b.buf) {
-			return
-		}
-		b.fill = 0
-		b.add()
-		b.channel = (b.channel + 1) % len(views)
-		if b.windows >= bandDense {
-			b.skip = bandRest
-		}
+	// What is left of a chunk when a window is full is dropped: the next
+	// window begins with another channel.
+	b.fill += copy(b.buf[b.fill:], views[b.channel])
+	if b.fill < len(b.buf) {
 		return
+	}
+	b.fill = 0
+	b.add()
+	b.channel = (b.channel + 1) % len(views)
+	if b.windows >= bandDense {
+		b.skip = bandRest
 	}
 }
 

@@ -46,7 +46,6 @@ type standstill struct {
 	start, n int64
 	from, to int64 // ticks of its first sample and of the first sample after it
 	value    float64
-	left     bool // left side is sound
 }
 
 func newDropout(step, rateHz float64, opt Options) dropout {

@@ -10,13 +10,12 @@ import "math"
 // Segment lengths are rounded to whole samples: at 48 kHz and 480 m/s that
 // is a step of 10 mm.
 type pipe struct {
-	seg    []segment
-	k      []float64 // reflection at the junction after segment i
-	port   onePole   // what the ports give back
-	end    onePole   // what the open end gives back
-	jet    onePole   // radiation: low frequencies hardly leave a small mouth
-	last   float64   // flow out of the end, for the flow noise
-	portIn float64
+	seg  []segment
+	k    []float64 // reflection at the junction after segment i
+	port onePole   // what the ports give back
+	end  onePole   // what the open end gives back
+	jet  onePole   // radiation: low frequencies hardly leave a small mouth
+	last float64   // flow out of the end, for the flow noise
 }
 
 // segment is two delay lines of the same length that share one index.
