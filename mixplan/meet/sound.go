@@ -101,8 +101,11 @@ func (a *Analyser) measure(s *Sound, src *samples.Sound, chain *ear.Chain, spoke
 	if !spoken {
 		return nil
 	}
-	if s.Active, err = active(x, a.rateHz, a.step); err != nil {
-		return err
+	s.Active = make([]bool, len(frames))
+	if len(s.Spans) > 0 { // else too soft for anybody to yield to it
+		if s.Active, err = active(x, a.rateHz, a.step); err != nil {
+			return err
+		}
 	}
 	s.hear(frames, chain)
 	return nil

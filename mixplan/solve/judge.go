@@ -200,11 +200,16 @@ func (r *Result) sentence(c *Outcome) string {
 	}
 	before, after := sii.Judge(c.Plain.P10), sii.Judge(c.Planned.P10)
 	if c.LimitedBy == LimitNone {
+		plain, planned := shown(c.Plain.P10), shown(c.Planned.P10)
 		switch {
-		case c.Plain.P10 >= r.Target && c.Planned.P10 < c.Plain.P10+0.02:
-			return "Understood as it is, at any revs and over any music; the plan changes nothing for it."
+		case plain == planned && c.Plain.P10 >= r.Target:
+			return fmt.Sprintf("Understood with the plan as without it (%.2f).", planned)
+		case c.Plain.P10 >= r.Target && planned > plain:
+			return fmt.Sprintf("Understood already, and with the plan by a wider margin: %.2f, was %.2f.", planned, plain)
 		case c.Plain.P10 >= r.Target:
-			return fmt.Sprintf("Understood already, and with the plan by a wider margin (%.2f, was %.2f).", shown(c.Planned.P10), shown(c.Plain.P10))
+			return fmt.Sprintf("Still understood, by a smaller margin because of trims and the gain of the sum: %.2f, was %.2f.", planned, plain)
+		case before == after:
+			return fmt.Sprintf("Under the target of %g without the plan, over it with the plan: %.2f, was %.2f.", r.Target, planned, plain)
 		}
 		return fmt.Sprintf("%s without the plan, %s with it: %.2f, was %.2f.", inWords(before), after, shown(c.Planned.P10), shown(c.Plain.P10))
 	}

@@ -73,6 +73,7 @@ Results go to standard output, messages to standard error. Exit status:
 	root.AddCommand(newTacho(s, runTacho))
 	root.AddCommand(newAudit(s, runAudit))
 	root.AddCommand(newRender(s, runRender))
+	root.AddCommand(newPlan(s, runPlan))
 	root.AddCommand(newMix(s, runMix))
 	root.AddCommand(newFidelity(s, runFidelity))
 	return root
