@@ -22,7 +22,7 @@ const (
 
 // Speed is how fast the note is made, on one core.
 type Speed struct {
-	XRealTime    float64 // seconds of note for each second of work, mono or stereo as the bank is
+	XRealTime    float64 // seconds of note for each second of processor time, mono or stereo as the bank is
 	FirstBlockMS float64 // a new note's first 480 frames
 	PrepareS     float64 // processor time, scaled to 60 s of recordings; NaN with less than minRecordedS
 	PrepareMB    float64 // largest heap while preparing, as it was, not scaled
@@ -52,11 +52,11 @@ func MeasureSpeed(b *bank.Bank, layout crank.Layout, recs []Recording) (Speed, e
 		t0 := time.Now()
 		n := note.New(b, note.Options{Source: c, Frames: int64(8 * b.RateHz)})
 		n.Fill(block.Chans)
-		t1 := time.Now()
+		first = math.Min(first, time.Since(t0).Seconds())
+		t1 := busy()
 		for n.Fill(block.Chans) > 0 {
 		}
-		first = math.Min(first, t1.Sub(t0).Seconds())
-		best = math.Min(best, time.Since(t1).Seconds())
+		best = math.Min(best, (busy() - t1).Seconds())
 	}
 	s.XRealTime, s.FirstBlockMS = (8-0.01)/best, 1000*first
 
