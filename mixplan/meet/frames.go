@@ -142,5 +142,10 @@ func (a *Analyser) Frames(x []float64) []ear.Levels {
 		}
 		copy(out[i][:midFrom], out[i-i%lowEvery][:midFrom])
 	}
+	if rest := len(x) % a.step; rest > 0 {
+		for b := range out[n-1] {
+			out[n-1][b] *= float64(rest) / float64(a.step)
+		}
+	}
 	return out
 }

@@ -100,6 +100,27 @@ func TestEndsReadAsTheMiddle(t *testing.T) {
 	}
 }
 
+// Whatever its length, a short sound keeps its energy: a burst of 0.5 s and
+// one of three and a half frames.
+func TestEnergyIsKept(t *testing.T) {
+	a := NewAnalyser(48000)
+	for _, n := range []int{24000, 3*a.step + 300, a.step / 3} {
+		x := make([]float64, n)
+		for i := range x {
+			x[i] = 0.3 * math.Sin(2*math.Pi*2000*float64(i)/48000)
+		}
+		sum := 0.0
+		for _, l := range a.Frames(x) {
+			for _, p := range l[highFrom:] {
+				sum += p * float64(a.step)
+			}
+		}
+		if d := 10 * math.Log10(sum/(0.045*float64(n))); math.Abs(d) > 0.25 {
+			t.Errorf("%d samples: energy %.2f dB off", n, d)
+		}
+	}
+}
+
 func TestFramesOfLittle(t *testing.T) {
 	a := NewAnalyser(48000)
 	if f := a.Frames(nil); len(f) != 0 {

@@ -34,15 +34,15 @@ type Proof struct {
 
 // Proven is a callout in a scene.
 type Proven struct {
-	Scene, Path  string
-	AtS          float64
-	Plain        float64 // index measured on the plain render
-	Promised     float64 // index from the files, the plan and the law
-	Measured     float64 // index measured on the planned render
-	WorstLevelDB float64 // largest difference of a category's level from what was promised
-	WorstLevelOf string
-	PlainUnderDB float64 // level at the ear of the hall and all that plays beside the callout, dB SPL
-	UnderDB      float64 // the same with the plan
+	Scene, Path   string
+	AtS           float64
+	Plain         float64 // index measured on the plain render
+	Promised      float64 // index from the files, the plan and the law
+	Measured      float64 // index measured on the planned render
+	WorstLevelDB  float64 // largest difference of a category's level from what was promised
+	WorstLevelOf  string
+	PlainUnderDBA float64 // level at the ear of the hall and all that plays beside the callout
+	UnderDBA      float64 // the same with the plan
 }
 
 // Holds reports whether the render did what was promised.
@@ -191,7 +191,7 @@ func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e 
 	out.Plain = sii.Extended(l, []sii.Levels{plainSpeech}, plain, active).Mean
 	out.Measured = sii.Extended(l, []sii.Levels{speech}, got, active).Mean
 	out.Promised = sii.Extended(l, []sii.Levels{callout.Speech}, want, active).Mean
-	out.PlainUnderDB, out.UnderDB = level(plain, active), level(got, active)
+	out.PlainUnderDBA, out.UnderDBA = level(plain, active), level(got, active)
 	return out
 }
 
@@ -206,7 +206,9 @@ func add(sum, more []sii.Masker) {
 	}
 }
 
-// level is the level of active frames over all masker bands, dB SPL.
+// level is the A-weighted level of active frames over all masker bands, dB.
+// Weighted, because windows of a third of a second at 20 Hz see a thump
+// elsewhere in a scene than in its file.
 func level(frames []sii.Masker, active []bool) float64 {
 	sum, n := 0.0, 0
 	for i, on := range active {
@@ -215,7 +217,7 @@ func level(frames []sii.Masker, active []bool) float64 {
 		}
 		n++
 		for k, p := range frames[i] {
-			sum += p * samples.DBPower(sii.MaskerBandwidthDB[k])
+			sum += p * samples.DBPower(sii.MaskerBandwidthDB[k]+weightDB[k])
 		}
 	}
 	return samples.PowerDB(sum / float64(max(1, n)))

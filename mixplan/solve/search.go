@@ -55,6 +55,11 @@ func (m *memory) learn(a []float64, answer bool) {
 // search minimises Σ dear·a² over the depths with enough(a), which must be
 // closed upwards. It reports false if even the largest depths are not enough.
 func search(knobs []knob, enough func(a []float64) bool) ([]float64, bool) {
+	return searchTo(0.1, knobs, enough)
+}
+
+// searchTo is search that trades no less than finest, dB.
+func searchTo(finest float64, knobs []knob, enough func(a []float64) bool) ([]float64, bool) {
 	var known memory
 	ask := enough
 	enough = func(a []float64) bool {
@@ -87,7 +92,7 @@ func search(knobs []knob, enough func(a []float64) bool) ([]float64, bool) {
 			best = a
 		}
 	}
-	for d := 4.0; d >= 0.1; d /= 2 {
+	for d := 4.0; d >= finest; d /= 2 {
 		for s.trade(best, d) {
 		}
 	}

@@ -21,6 +21,10 @@ type Shift struct {
 	Enough bool
 }
 
+// shiftFinestDB is how finely the plans for other cases are found: they are
+// there to show how far the depths move.
+const shiftFinestDB = 2
+
 // shifts tries the plan in other halls and with other callouts.
 func shifts(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, r *Result, most []float64, o Options) ([]Shift, error) {
 	cases := []Shift{
@@ -61,7 +65,7 @@ func (c *Shift) try(pkg *meet.Package, prepared []*meet.Prepared, r *Result, mos
 		return
 	}
 	p.lowerAims(most)
-	depth, _ := search(p.knobs(most), p.enough)
+	depth, _ := searchTo(shiftFinestDB, p.knobs(most), p.enough)
 	for b, d := range depth {
 		c.Depths = append(c.Depths, min(up(d, 0.1), most[b]))
 	}

@@ -173,6 +173,7 @@ type PlanProven struct {
 	Promised Number `json:"sii_promised"`
 	Measured Number `json:"sii_measured"`
 	LevelDB  Number `json:"level_difference_db"`
+	LevelOf  string `json:"level_difference_of"` // the category
 }
 
 // PlanEar is the level at the ear, estimated.
@@ -342,7 +343,7 @@ func planProof(p *solve.Proof) PlanProof {
 	worst, level := 0.0, 0.0
 	for _, c := range p.Callouts {
 		worst, level = math.Max(worst, math.Abs(c.Measured-c.Promised)), math.Max(level, math.Abs(c.WorstLevelDB))
-		out.Callouts = append(out.Callouts, PlanProven{c.Scene, c.Path, Round(c.AtS, 3), Round(c.Plain, 3), Round(c.Promised, 3), Round(c.Measured, 3), Round(c.WorstLevelDB, 2)})
+		out.Callouts = append(out.Callouts, PlanProven{c.Scene, c.Path, Round(c.AtS, 3), Round(c.Plain, 3), Round(c.Promised, 3), Round(c.Measured, 3), Round(c.WorstLevelDB, 2), c.WorstLevelOf})
 	}
 	if len(p.Callouts) == 0 {
 		worst, level = math.NaN(), math.NaN()
