@@ -71,7 +71,7 @@ like and have it judged with --check; mix --plan makes it audible.`,
 	f.StringVar(&o.out, "out", "", "write the plan, a `FILE.toml`")
 	f.StringVar(&o.check, "check", "", "judge the plan in `FILE.toml` instead of making one")
 	f.StringVar(&o.page, "report", "", "write a page with pictures to `FILE.html`")
-	f.Var(numberValue{&o.target, "SII"}, "target", fmt.Sprintf("index to be reached, over 0 to 0.9; %g (understood) if left out.\n%g is clear, %g can be guessed", sii.UnderstoodFrom, sii.ClearFrom, sii.GuessableFrom))
+	f.Var(numberValue{&o.target, "SII"}, "target", fmt.Sprintf("index to be reached, above 0 to 0.9;\n%g (understood) if left out, %g is clear,\n%g can be guessed", sii.UnderstoodFrom, sii.ClearFrom, sii.GuessableFrom))
 	f.Var(numberValue{&o.overruns, "N"}, "overruns", fmt.Sprintf("how often an hour the sum may run over full scale;\n%d if left out", solve.OverrunsPerHour))
 	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides all random meetings and play")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of text")
