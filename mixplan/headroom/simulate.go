@@ -54,7 +54,7 @@ type Rate struct {
 // Result.At. Files are read from the sheet.
 func Simulate(ctx context.Context, sh *sheet.Sheet, eng *engine.Engine, plan *mixplan.Plan, o Options) (*Result, error) {
 	res := &Result{Minutes: cmp.Or(o.Minutes, DefaultMinutes)}
-	habits, err := res.habits(ctx, sh, plan, o)
+	habits, err := res.habits(ctx, sh, eng != nil, plan, o)
 	if err != nil {
 		return nil, err
 	}
@@ -101,7 +101,7 @@ func Simulate(ctx context.Context, sh *sheet.Sheet, eng *engine.Engine, plan *mi
 }
 
 // habits reads the files and finds out how often they are played.
-func (res *Result) habits(ctx context.Context, sh *sheet.Sheet, plan *mixplan.Plan, o Options) ([]habit, error) {
+func (res *Result) habits(ctx context.Context, sh *sheet.Sheet, note bool, plan *mixplan.Plan, o Options) ([]habit, error) {
 	cues, lengthS := map[string]int{}, 0.0
 	home := map[string]string{}
 	for _, c := range sh.Categories {
@@ -120,7 +120,7 @@ func (res *Result) habits(ctx context.Context, sh *sheet.Sheet, plan *mixplan.Pl
 	lib := scene.NewLibrary(sh.SampleRateHz)
 	var out []habit
 	for _, c := range sh.Categories {
-		if len(c.Files) == 0 || c.Name == mixplan.Engine {
+		if len(c.Files) == 0 || c.Name == mixplan.Engine && note {
 			continue
 		}
 		h := habit{category: c.Name, queue: c.Name == meet.Callout}

@@ -71,7 +71,11 @@ func Read(ctx context.Context, sh *sheet.Sheet, o Options) (*Package, error) {
 	p.Notes = append(p.Notes, chain.Assumed...)
 	var files []*Sound
 	var paths []string
+	note := sh.Engine != nil && len(sh.Engine.Recordings) > 0
 	for _, c := range sh.Categories {
+		if c.Name == mixplan.Engine && note {
+			continue // its files are not played, the note is
+		}
 		var sounds []*Sound
 		for _, f := range c.Files {
 			s := &Sound{Path: f.Rel, Category: c.Name, StandIn: f.StandIn}
@@ -79,7 +83,7 @@ func Read(ctx context.Context, sh *sheet.Sheet, o Options) (*Package, error) {
 		}
 		if c.Name == Callout {
 			p.Callouts = sounds
-		} else if len(sounds) > 0 && c.Name != mixplan.Engine {
+		} else if len(sounds) > 0 {
 			p.Buses = append(p.Buses, Bus{c.Name, sounds})
 		}
 	}
@@ -91,12 +95,12 @@ func Read(ctx context.Context, sh *sheet.Sheet, o Options) (*Package, error) {
 			p.Notes = append(p.Notes, fmt.Sprintf("%s holds %d broken samples, heard as silence.", s.Path, s.Unusable))
 		}
 	}
-	if sh.Engine != nil && len(sh.Engine.Recordings) > 0 {
+	if note {
 		if err := p.readEngine(ctx, sh, o); err != nil {
 			return nil, err
 		}
 	} else {
-		p.Notes = append(p.Notes, "No engine recordings: the engine is left out of every meeting.")
+		p.Notes = append(p.Notes, "No engine recordings: no engine note in any meeting.")
 	}
 	if len(p.Buses) == 0 {
 		p.Notes = append(p.Notes, "Nothing but callouts: they only meet the hall.")

@@ -38,7 +38,7 @@ func (r *Result) judge(p, plain *problem, o Options) {
 		l := listener()
 		c.Hall = p.pkg.Prepare(i, l, meet.Hall()).Index(0, &p.hall, open)
 		c.Against = p.against(plain, i, l, gains, o)
-		c.RoomDB = CeilingDBTP - c.Sound.PeakDBTP
+		c.RoomDB = CeilingDBTP - (c.Sound.PeakDBTP - r.Plan.BusGainDB) // of the file
 		c.WorstWith = p.worstWith(i, with, o)
 		p.limit(c, i, gains, r.Target)
 	})
@@ -220,14 +220,17 @@ func (r *Result) sentence(c *Outcome) string {
 			help = fmt.Sprintf("%.1f dB more level would do it, but its peaks leave only %.1f dB: record it again with more effort, or denser", c.RaiseDB, math.Max(0, c.RoomDB))
 		}
 	}
-	state := after.String()
+	state := "Stays " + after.String()
+	if after >= sii.Understood {
+		state = fmt.Sprintf("%s, but under the target of %g", inWords(after), r.Target)
+	}
 	switch c.LimitedBy {
 	case LimitHall:
-		return fmt.Sprintf("Stays %s (%.2f): the hall alone leaves it no more than %.2f, so nothing that yields can save it; %s.", state, shown(c.Planned.P10), shown(c.Hall), help)
+		return fmt.Sprintf("%s (%.2f): the hall alone leaves it no more than %.2f, so nothing that yields can save it; %s.", state, shown(c.Planned.P10), shown(c.Hall), help)
 	case LimitHeadroom:
-		return fmt.Sprintf("Stays %s (%.2f, was %.2f) with everything yielding as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+		return fmt.Sprintf("%s (%.2f, was %.2f) with everything yielding as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
 	}
-	return fmt.Sprintf("Stays %s (%.2f, was %.2f) although everything yields as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+	return fmt.Sprintf("%s (%.2f, was %.2f) although everything yields as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
 }
 
 // shown cuts an index to two decimals: rounded up it would seem to reach what

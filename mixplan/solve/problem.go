@@ -73,6 +73,9 @@ func (p *problem) aimAt(callout int, target float64) {
 	p.aim[callout] = target
 	p.known[callout] = memory{}
 	p.order[callout] = p.order[callout][:0]
+	if math.IsNaN(target) {
+		return
+	}
 	if !p.prepared[callout].Speaks() {
 		p.aim[callout] = math.NaN()
 		return

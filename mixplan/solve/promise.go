@@ -23,7 +23,7 @@ func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.
 	out := make([]sii.Masker, n)
 	known := false
 	for _, b := range pkg.Buses {
-		if known = b.Category == category && category != mixplan.Engine; known {
+		if known = b.Category == category && b.Sounds[0].RPM == 0; known {
 			for _, o := range t.Events {
 				if k := slices.IndexFunc(b.Sounds, func(s *meet.Sound) bool { return s.Path == o.Path }); o.Category == category && k >= 0 {
 					follow(out, b.Sounds[k], pkg, t, e, o)

@@ -237,18 +237,25 @@ func limits(pkg *meet.Package, sh *sheet.Sheet) []float64 {
 	return most
 }
 
-// lowerAims takes from callouts that no depth can help their aim: first to
-// what can be guessed, then to nothing.
+// lowerAims gives callouts that no depth can bring to the target the next lower
+// limit of quality that they can reach, or none: what can still be done for
+// them is done.
 func (p *problem) lowerAims(most []float64) {
 	gains := p.gains(most)
 	parallel(len(p.prepared), p.workers, func(i int) {
 		if math.IsNaN(p.aim[i]) || p.reaches(i, gains) {
 			return
 		}
-		p.aimAt(i, math.Min(p.aim[i], sii.GuessableFrom+aimSlack))
-		if !p.reaches(i, gains) {
-			p.aimAt(i, math.NaN())
+		target := p.aim[i]
+		for _, limit := range []float64{sii.ClearFrom, sii.UnderstoodFrom, sii.GuessableFrom} {
+			if limit+aimSlack >= target {
+				continue
+			}
+			if p.aimAt(i, limit+aimSlack); p.reaches(i, gains) {
+				return
+			}
 		}
+		p.aimAt(i, math.NaN())
 	})
 }
 

@@ -256,6 +256,27 @@ func TestLimits(t *testing.T) {
 	}
 }
 
+// A target out of reach does not give up what can be had: the next limit
+// below it is still reached.
+func TestNextLimitBelow(t *testing.T) {
+	sh := pack(t, sounds(), listeningIn(72))
+	_, r := solved(t, sh, Options{Seed: 1, Target: 0.85})
+	reached := 0
+	for _, c := range r.Callouts {
+		if c.LimitedBy == LimitNone {
+			t.Errorf("%s reaches 0.85: the case says nothing", c.Sound.Path)
+		}
+		for _, limit := range []float64{sii.GuessableFrom, sii.UnderstoodFrom, sii.ClearFrom} {
+			if c.Plain.P10 < limit && c.Planned.P10 >= limit {
+				reached++
+			}
+		}
+	}
+	if reached == 0 || len(r.Plan.Ducks) == 0 {
+		t.Errorf("nothing was done: %+v", r.Plan.Ducks)
+	}
+}
+
 func TestLittle(t *testing.T) {
 	// Nothing but a callout, and one that is silent.
 	s := map[string]*samples.Sound{"callout-a": talk(1.2, -20, sii.Loud, 1), "callout-b": tone.Silence(rate, 1, 1)}

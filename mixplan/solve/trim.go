@@ -33,7 +33,7 @@ func trims(pkg *meet.Package, sh *sheet.Sheet) []Trimmed {
 		out = append(out, trimOf(c, sh.Category(c.Category)))
 	}
 	for _, b := range pkg.Buses {
-		if b.Category == mixplan.Engine {
+		if b.Sounds[0].RPM > 0 {
 			out = append(out, engineTrim(b, sh.Category(b.Category)))
 			continue
 		}

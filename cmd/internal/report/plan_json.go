@@ -68,7 +68,7 @@ type PlanCallout struct {
 	SIIPlain      Number        `json:"sii_plain"`
 	SIIPlanned    Number        `json:"sii_planned"`
 	LimitedBy     string        `json:"limited_by"`
-	Judged        string        `json:"judged"`
+	Judged        *string       `json:"judged"` // null without speech
 	Sentence      string        `json:"sentence"`
 	WorstPlain    Number        `json:"worst_plain"`
 	WorstPlanned  Number        `json:"worst_planned"`
@@ -293,11 +293,15 @@ func planDuck(r *solve.Report, k mixplan.Duck) PlanDuck {
 func planCallout(c *solve.Outcome, rpm []float64) PlanCallout {
 	out := PlanCallout{
 		Path: c.Sound.Path, SIIPlain: Round(c.Plain.P10, 3), SIIPlanned: Round(c.Planned.P10, 3), LimitedBy: c.LimitedBy,
-		Judged: sii.Judge(c.Planned.P10).String(), Sentence: c.Sentence,
+		Sentence:   c.Sentence,
 		WorstPlain: Round(c.Plain.Worst, 3), WorstPlanned: Round(c.Planned.Worst, 3), WorstWith: c.WorstWith,
 		MedianPlain: Round(c.Plain.Median, 3), MedianPlanned: Round(c.Planned.Median, 3), HallAlone: Round(c.Hall, 3),
 		ActiveDBA: Round(c.Sound.ActiveDBA, 1), RaiseDB: Round(c.RaiseDB, 1), RoomDB: Round(c.RoomDB, 1),
 		ByRPM: []PlanStep{}, Against: []PlanAgainst{},
+	}
+	if !math.IsNaN(c.Planned.P10) {
+		word := sii.Judge(c.Planned.P10).String()
+		out.Judged = &word
 	}
 	for i, v := range rpm {
 		out.ByRPM = append(out.ByRPM, PlanStep{Round(v, 0), Round(c.StepsPlain[i], 3), Round(c.StepsPlanned[i], 3)})

@@ -144,9 +144,9 @@ func PlanSaid(r *solve.Report) []string {
 			case slices.Max(append([]float64{0}, s.Depths...)) == 0:
 				line += "; nothing would have to yield"
 			case !s.Enough:
-				line += "; even a plan of its own could not save all; it would have " + depths
+				line += "; even a plan of its own could not save all; it would have about " + depths
 			default:
-				line += "; a plan of its own would need " + depths
+				line += "; a plan of its own would need about " + depths
 			}
 		}
 		out = append(out, line+".")
