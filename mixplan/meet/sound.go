@@ -59,17 +59,6 @@ func (s *Sound) Silent() bool { return math.IsInf(s.PeakDBTP, -1) }
 // Bed reports whether a sound is taken as a loop.
 func (s *Sound) Bed() bool { return s.DurationS >= BedS || s.RPM > 0 }
 
-// spoken returns the number of active frames.
-func (s *Sound) spoken() int {
-	n := 0
-	for _, a := range s.Active {
-		if a {
-			n++
-		}
-	}
-	return n
-}
-
 // measure fills in everything about a sound at the machine's rate.
 func (a *Analyser) measure(s *Sound, src *samples.Sound, chain *ear.Chain, spoken bool) error {
 	clean := make([][]float64, src.Channels())

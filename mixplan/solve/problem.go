@@ -127,16 +127,6 @@ func (p *problem) loss(bus int, depth float64) float64 {
 	return lossDB(p.spectrum[bus], gainsDB(p.pkg.RateHz, p.dips[bus], depth, depth))
 }
 
-// cost is the annoyance of depths.
-func (p *problem) cost(depth []float64) float64 {
-	sum := 0.0
-	for b, d := range depth {
-		l := p.loss(b, d)
-		sum += dearness(p.pkg.Buses[b].Category) * l * l
-	}
-	return sum
-}
-
 // reaches reports whether a callout reaches its aim, looking at as few
 // meetings as the answer needs.
 func (p *problem) reaches(callout int, gains []sii.Masker) bool {
