@@ -14,6 +14,11 @@ type Options struct {
 	Workers int  // files measured at once; 0 = one for each core
 	Charts  bool // keep what pictures need
 
+	// CacheDir is where what was measured of a file is remembered by its
+	// content, the limits in force and this very program; "" for nowhere. It
+	// never changes a result and is never an error.
+	CacheDir string
+
 	// Progress, if not nil, is told from time to time how far the work has
 	// come, one call at a time.
 	Progress func(Progress)
@@ -42,6 +47,7 @@ func Run(ctx context.Context, in Inputs, opt Options) (*Result, error) {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
+	remembered := openCache(opt.CacheDir)
 	next := make(chan int)
 	var wg sync.WaitGroup
 	for range min(workers, len(l.entries)) {
@@ -49,7 +55,7 @@ func Run(ctx context.Context, in Inputs, opt Options) (*Result, error) {
 		go func() {
 			defer wg.Done()
 			for i := range next {
-				sounds[i], errs[i] = measure(ctx, l.entries[i], opt.Charts, func(share float64) { t.read(i, share) })
+				sounds[i], errs[i] = remembered.measured(ctx, l.entries[i], opt.Charts, func(share float64) { t.read(i, share) })
 				t.done(i)
 			}
 		}()
@@ -65,6 +71,7 @@ func Run(ctx context.Context, in Inputs, opt Options) (*Result, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	remembered.close()
 
 	res := &Result{Sheet: l.sheet, Unreadable: l.bad}
 	for i, s := range sounds {

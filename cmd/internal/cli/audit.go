@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -33,6 +34,25 @@ type auditOptions struct {
 	page     string
 	quiet    bool
 	force    bool
+	noCache  bool
+}
+
+// cacheVariable names the folder in which audits remember what they measured.
+const cacheVariable = "TACHBENCH_CACHE"
+
+// cacheDir is "" if nothing is to be remembered, or there is no place for it.
+func (o auditOptions) cacheDir() string {
+	if o.noCache {
+		return ""
+	}
+	if dir := os.Getenv(cacheVariable); dir != "" {
+		return dir
+	}
+	dir, err := os.UserCacheDir()
+	if err != nil {
+		return ""
+	}
+	return filepath.Join(dir, "tachbench", "audit")
 }
 
 func newAudit(s Streams, run func(context.Context, Streams, auditOptions) error) *cobra.Command {
@@ -49,7 +69,10 @@ A sound that cannot be read is a finding of severity error. A PATH that is not
 there is bad input (status 2); the others are audited all the same.
 
 --csv writes one row a finding, with the file's measures repeated in each row,
-and one row for a file without findings.`,
+and one row for a file without findings.
+
+What was measured is remembered by content, limits and program version, at most
+256 MB in the user's cache folder or in $TACHBENCH_CACHE.`,
 		Example: `  tachbench audit soundsheet.toml --report audit.html
   tachbench audit callouts/ --category callout --fail-on warning
   tachbench audit a.wav b.flac --sheet soundsheet.toml --json
@@ -70,6 +93,7 @@ and one row for a file without findings.`,
 	f.StringVar(&o.csv, "csv", "", "write a table for spreadsheets to `FILE`.csv")
 	f.BoolVar(&o.all, "all", false, "list every sound and every place, however many")
 	f.Var(wholeValue{&o.jobs, "N"}, "jobs", "sounds measured at once; one a core if left out")
+	f.BoolVar(&o.noCache, "no-cache", false, "measure every sound anew")
 	f.BoolVarP(&o.quiet, "quiet", "q", false, "only the last line of the table, and no progress")
 	f.BoolVar(&o.force, "force", false, "replace files that exist")
 	return cmd
@@ -84,7 +108,7 @@ func runAudit(ctx context.Context, s Streams, o auditOptions) error {
 	err := attend(ctx, func() error {
 		var err error
 		res, err = audit.Run(ctx, audit.Inputs{Paths: o.paths, Sheet: o.sheet, Category: o.category},
-			audit.Options{Workers: o.jobs, Charts: o.page != "", Progress: bar.show})
+			audit.Options{Workers: o.jobs, Charts: o.page != "", CacheDir: o.cacheDir(), Progress: bar.show})
 		return err
 	})
 	bar.end()
