@@ -8,6 +8,7 @@ import (
 	"tachbench/analysis/sii"
 	"tachbench/mixplan"
 	"tachbench/mixplan/duck"
+	"tachbench/mixplan/ear"
 	"tachbench/mixplan/meet"
 	"tachbench/mixplan/scene"
 	"tachbench/samples"
@@ -19,14 +20,19 @@ import (
 // callout's event, from the files alone: their frames, the plan's trims and
 // the ducking law. The engine follows a curve that no file holds; its plain
 // render stands for it, as plain.
-func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.Event, n int, category string, plain []sii.Masker) []sii.Masker {
+func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.Event, n int, category string, plain []sii.Masker, taken *losses) []sii.Masker {
+	at := make([]float64, n)
+	for i := range at {
+		at[i] = float64(e.At)/float64(t.RateHz) + (float64(i)+0.5)*pkg.StepS
+	}
+	course := sceneDepths(t, plan, category, at)
 	out := make([]sii.Masker, n)
 	known := false
 	for _, b := range pkg.Buses {
 		if known = b.Category == category && b.Sounds[0].RPM == 0; known {
 			for _, o := range t.Events {
 				if k := slices.IndexFunc(b.Sounds, func(s *meet.Sound) bool { return s.Path == o.Path }); o.Category == category && k >= 0 {
-					follow(out, b.Sounds[k], pkg, t, e, o)
+					follow(out, b.Sounds[k], pkg, t, e, o, course, taken)
 				}
 			}
 			break
@@ -40,24 +46,32 @@ func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.
 			}
 		}
 	}
-	at := make([]float64, n)
-	for i := range at {
-		at[i] = float64(e.At)/float64(t.RateHz) + (float64(i)+0.5)*pkg.StepS
-	}
-	for i, g := range sceneGains(t, plan, category, at) {
-		for k := range out[i] {
-			out[i][k] *= g[k]
+	for i := range out {
+		db := gainsDB(t.RateHz, nil, 0, course.broadDB[i])
+		for j := 0; j < len(course.dips) && !known; j++ {
+			// What is not a file is taken to fill its bands evenly.
+			for k, g := range gainsDB(t.RateHz, &course.dips[j], course.deepest[j], course.dipDB[j][i]) {
+				db[k] += g
+			}
+		}
+		for k, g := range maskerGains(db) {
+			out[i][k] *= g
 		}
 	}
 	return out
 }
 
 // follow adds the frames of another event's sound to those of a callout's
-// event e, between two frames of the sound in a straight line.
-func follow(out []sii.Masker, s *meet.Sound, pkg *meet.Package, t *scene.Timeline, e, o scene.Event) {
+// event e, between two frames of the sound in a straight line, with what the
+// dips of the course take out of this very sound.
+func follow(out []sii.Masker, s *meet.Sound, pkg *meet.Package, t *scene.Timeline, e, o scene.Event, course depths, taken *losses) {
 	rate := float64(t.RateHz)
 	ratio := 1 / float64(o.Clip.Sound.RateHz)
 	from, to := float64(o.Clip.Loop.Start)*ratio, float64(o.Clip.Loop.End)*ratio
+	lost := make([][]ear.Levels, len(course.dips))
+	for d := range lost {
+		lost[d] = taken.of(o, t.RateHz, course.dips[d], course.deepest[d])
+	}
 	for i := range out {
 		now := float64(e.At)/rate + (float64(i)+0.5)*pkg.StepS
 		if now >= float64(o.End)/rate {
@@ -73,17 +87,34 @@ func follow(out []sii.Masker, s *meet.Sound, pkg *meet.Package, t *scene.Timelin
 			if f+j < 0 || f+j >= len(s.Power) {
 				continue
 			}
-			for k, p := range s.Power[f+j] {
+			now := s.Power[f+j]
+			for d := range course.dips {
+				share := course.dipDB[d][i] / course.deepest[d]
+				for k, g := range lost[d][f+j] {
+					if k < len(now) {
+						now[k] *= samples.DBPower(share * g)
+					}
+				}
+			}
+			for k, p := range now {
 				out[i][k] += w * p
 			}
 		}
 	}
 }
 
-// sceneGains follows the law through a scene: the power gains of a category
-// at the given seconds, which ascend.
-func sceneGains(t *scene.Timeline, plan *mixplan.Plan, category string, atS []float64) []sii.Masker {
-	out := make([]sii.Masker, len(atS))
+// depths is the ducking law at given seconds: how deep a category is ducked
+// as a whole and in each band, in dB.
+type depths struct {
+	broadDB []float64
+	dips    []mixplan.Dip
+	deepest []float64   // of each dip's rules
+	dipDB   [][]float64 // dipDB[dip][second]
+}
+
+// sceneDepths follows the law through a scene at the given seconds, which
+// ascend.
+func sceneDepths(t *scene.Timeline, plan *mixplan.Plan, category string, atS []float64) depths {
 	ducks := plan.Yielding(category)
 	c := duck.New(t.RateHz, category, ducks)
 	for _, e := range t.Events {
@@ -91,22 +122,22 @@ func sceneGains(t *scene.Timeline, plan *mixplan.Plan, category string, atS []fl
 			c.Speak(e.Category, a.FromS, a.ToS)
 		}
 	}
-	bands := c.Bands()
-	deepest := make([]float64, len(bands))
-	for i, b := range bands {
+	out := depths{broadDB: make([]float64, len(atS)), dips: c.Bands()}
+	for _, b := range out.dips {
+		deepest := 0.0
 		for _, d := range ducks {
 			if d.Dip != nil && *d.Dip == b {
-				deepest[i] = max(deepest[i], d.DepthDB)
+				deepest = max(deepest, d.DepthDB)
 			}
 		}
+		out.deepest = append(out.deepest, deepest)
+		out.dipDB = append(out.dipDB, make([]float64, len(atS)))
 	}
 	const chunk = 4096
-	room := make([][]float64, 1+len(bands))
+	room := make([][]float64, 1+len(out.dips))
 	for i := range room {
 		room[i] = make([]float64, chunk)
 	}
-	var last []float64
-	gain := maskerGains(gainsDB(t.RateHz, nil, 0, 0))
 	start := int64(-chunk)
 	for i, s := range atS {
 		n := int64(s * float64(t.RateHz))
@@ -114,20 +145,10 @@ func sceneGains(t *scene.Timeline, plan *mixplan.Plan, category string, atS []fl
 			c.Next(room[0], room[1:]...)
 			start += chunk
 		}
-		now := make([]float64, len(room))
-		for j := range room {
-			now[j] = room[j][n-start]
+		out.broadDB[i] = room[0][n-start]
+		for j := range out.dips {
+			out.dipDB[j][i] = room[1+j][n-start]
 		}
-		if !slices.Equal(now, last) {
-			db := gainsDB(t.RateHz, nil, 0, now[0])
-			for j, b := range bands {
-				for k, g := range gainsDB(t.RateHz, &b, deepest[j], now[1+j]) {
-					db[k] += g
-				}
-			}
-			gain, last = maskerGains(db), now
-		}
-		out[i] = gain
 	}
 	return out
 }

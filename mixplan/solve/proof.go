@@ -77,6 +77,7 @@ func Prove(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, r *Result, s
 	}
 	lines = append(lines, t)
 	p := &Proof{}
+	taken := newLosses(sh.SampleRateHz)
 	var meters [2]*render.Meter
 	for i := range meters {
 		if meters[i], err = render.NewMeter(sh.SampleRateHz, 2); err != nil {
@@ -100,7 +101,7 @@ func Prove(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, r *Result, s
 		if err := cmp.Or(errs[0], errs[1]); err != nil {
 			return nil, err
 		}
-		p.callouts(pkg, t, r, takes)
+		p.callouts(pkg, t, r, takes, taken)
 	}
 	p.Plain, p.Planned = meters[0].Levels(), meters[1].Levels()
 	return p, ctx.Err()
@@ -117,7 +118,7 @@ func meter(s *samples.Sound, m *render.Meter) error {
 }
 
 // callouts measures every callout of a scene on its two renders.
-func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take) {
+func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, taken *losses) {
 	var events []scene.Event
 	for _, e := range t.Events {
 		if e.Category == meet.Callout {
@@ -138,7 +139,7 @@ func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes 
 		case e.End-e.At < int64(len(pkg.Callouts[k].Power)-1)*int64(meet.StepFrames(t.RateHz)):
 			skipped[i] = fmt.Sprintf("%s in scene %q is cut off.", e.Path, t.Name)
 		default:
-			out[i] = proveOne(pkg, t, r, takes, e, pkg.Callouts[k])
+			out[i] = proveOne(pkg, t, r, takes, e, pkg.Callouts[k], taken)
 		}
 	})
 	for i := range out {
@@ -153,7 +154,7 @@ func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes 
 // quietDB is how far under the hall a category's level is no longer compared.
 const quietDB = 15
 
-func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e scene.Event, callout *meet.Sound) *Proven {
+func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e scene.Event, callout *meet.Sound, taken *losses) *Proven {
 	a := meet.NewAnalyser(t.RateHz)
 	out := &Proven{Scene: t.Name, Path: e.Path, AtS: float64(e.At) / float64(t.RateHz)}
 	l, n, active := listener(), len(callout.Power), callout.Active
@@ -180,7 +181,7 @@ func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e 
 			worse(sii.OverallDB(speech)-sii.OverallDB(callout.Speech), category)
 			continue
 		}
-		promise := promised(pkg, t, r.Plan, e, n, category, before)
+		promise := promised(pkg, t, r.Plan, e, n, category, before, taken)
 		add(plain, before)
 		add(got, after)
 		add(want, promise)
