@@ -183,6 +183,7 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, f
 		"render " + p + " --hold 5400 --seconds 5 --out hold.wav",
 		"fidelity " + p,
 		"audit " + p,
+		"plan " + p + " --out plan.toml --report plan.html",
 	} {
 		out += "  " + run + next + "\n"
 	}

@@ -52,6 +52,7 @@ func TestReadme(t *testing.T) {
 		}
 		cmd := exec.Command(bin, args...)
 		cmd.Dir = dir
+		cmd.Env = append(os.Environ(), cacheVariable+"="+filepath.Join(dir, "cache"))
 		out, err := cmd.CombinedOutput()
 		// A slow or busy machine may miss the speed targets of fidelity.
 		missed := args[0] == "fidelity" && cmd.ProcessState.ExitCode() == exitFindings
