@@ -12,7 +12,8 @@ const (
 	localReach = 8    // cycles before and after that make a grain's surroundings
 	edgeMargin = 0.4  // cycles of sound needed beyond both cuts of a grain
 
-	// maxPeriodDeviation drops a cycle whose length differs this much from
+	// maxPeriodDeviation drops a cycle whose length differs this much from the
+	// mean of itself and its neighbours: the phase slipped there.
 	maxPeriodDeviation = 0.05
 	// maxLevelDeviationDB drops a cycle this much above or below its
 	// surroundings: a knock, a word, a hole (common practice, no source).

@@ -52,6 +52,10 @@ func (m *metadata) visit(o *opener, id string, body, n int64) {
 	case "bext":
 		m.broadcast(o, body, o.payload(body, n))
 	case "LIST", "list":
+		if n < 4 {
+			o.warn(body, "the %s chunk has %d bytes, too few for its type; ignored", id, n)
+			return
+		}
 		switch string(o.peek(body, 4)) {
 		case "adtl":
 			m.adtl(o, body+4, o.payload(body+4, n-4))

@@ -80,8 +80,8 @@ type Note struct {
 	stereoView [2][]float64
 }
 
-// New returns a note at rest at the lowest revs of the bank's best-covered
-// layer. It panics on a nil bank.
+// New returns a note at the lowest revs of the bank's lowest load, until it is
+// told otherwise. It panics on a nil bank.
 func New(b *bank.Bank, opt Options) *Note {
 	n := &Note{bank: b, opt: opt, endAt: -1}
 	n.lo, n.hi = b.ReachRPM()
@@ -262,7 +262,25 @@ func (n *Note) renderLayer(layer int, gain float64) {
 	}
 }
 
-// layerGain returns the share of a layer in the present mix.
+// layerReach is how far beyond its recorded revs, in ln(RPM), a layer is still
+// worth hearing: what resampling and re-spacing can make up. It has gone after
+// another layerFade.
+var layerReach = math.Log((1 + bank.ResampleLimit) * (1 + bank.RespaceLimit))
+
+const layerFade = 0.1
+
+// worth returns 1 where a layer has grains near the present revs, falling to
+// 0 where it has none.
+func (n *Note) worth(layer int) float64 {
+	g := n.bank.Layers[layer].Grains
+	d := math.Max(g[0].LnRPM-n.st.lnRPM, n.st.lnRPM-g[len(g)-1].LnRPM)
+	return math.Max(0, math.Min(1, 1-(d-layerReach)/layerFade))
+}
+
+// layerGain returns the share of a layer in the present mix. The two layers
+// whose loads lie around the request sound; where one of them has nothing
+// near these revs the other stands in, turned down or up by singleLayerDB
+// times the difference in load.
 func (n *Note) layerGain(layer int) float64 {
 	l := n.bank.Layers
 	if len(l) == 1 {
@@ -272,15 +290,27 @@ func (n *Note) layerGain(layer int) float64 {
 	for low+2 < len(l) && n.load > l[low+1].Load {
 		low++
 	}
-	share := (n.load - l[low].Load) / (l[low+1].Load - l[low].Load)
-	lower, upper := mixGains(math.Max(0, math.Min(1, share)), n.bank.Likeness(low))
-	switch layer {
-	case low:
-		return lower
-	case low + 1:
-		return upper
+	if layer != low && layer != low+1 {
+		return 0
 	}
-	return 0
+	asked := math.Max(0, math.Min(1, (n.load-l[low].Load)/(l[low+1].Load-l[low].Load)))
+	a, b := n.worth(low), n.worth(low+1)
+	share := asked
+	if a < 1 || b < 1 {
+		wa, wb := a*(1-asked), b*asked
+		if wa+wb < silent { // what is asked for is not there: the other one alone
+			wa, wb = a, b
+		}
+		if wa+wb > 0 {
+			share = wb / (wa + wb)
+		}
+	}
+	lower, upper := mixGains(share, n.bank.Likeness(low))
+	stand := samples.DBAmplitude(singleLayerDB * (asked - share) * (l[low+1].Load - l[low].Load))
+	if layer == low {
+		return lower * stand
+	}
+	return upper * stand
 }
 
 // edges fades the first and the last edgeS of the note.

@@ -196,6 +196,34 @@ func TestRequestsOutOfReachAreHeldAndCounted(t *testing.T) {
 	}
 }
 
+// A layer without grains near the revs must not sound: the other stands in,
+// turned down, and the revs stay right (the level is that of the pull, less
+// 10 dB for the whole of the load).
+func TestThinLayerDoesNotRuinTheNote(t *testing.T) {
+	pull := recording(twin, "pull", tone.Pull(1500, 8000, 9), 9, 1, 1, 3)
+	shut := recording(twin, "shut", tone.Hold(2000), 2, 0, 1, 4)
+	b, err := bank.Build(twin, []bank.Recording{pull, shut})
+	if err != nil {
+		t.Fatal(err)
+	}
+	level := func(load float64) float64 {
+		c, err := curve.Hold(6000, load, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return samples.AmplitudeDB(samples.RMS(render(note.New(b, note.Options{Source: c}), 96000, 4096).Chans[0][4800:]))
+	}
+	if d := level(1) - level(0); math.Abs(d-10) > 0.7 {
+		t.Errorf("overrun without recordings lies %.1f dB under full load, want 10", d)
+	}
+	var layers [2]int
+	c, _ := curve.Hold(6000, 0, 1)
+	render(note.New(b, note.Options{Source: c, OnUse: func(u note.Use) { layers[u.Layer]++ }}), 48000, 4096)
+	if layers[0] > 0 || layers[1] == 0 {
+		t.Errorf("grains by layer %v: the hold at 2000 RPM must not be stretched to 6000", layers)
+	}
+}
+
 func TestStopFadesAndEnds(t *testing.T) {
 	n := note.New(testBank(t, 1), note.Options{})
 	render(n, 4800, 480)

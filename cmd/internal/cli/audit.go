@@ -63,7 +63,8 @@ func newAudit(s Streams, run func(context.Context, Streams, auditOptions) error)
 		Long: `Measures every sound and looks for defects. A PATH is a sound file, a folder
 (searched through), or a sound sheet. A sheet, or a folder that holds a
 soundsheet.toml, stands for its whole package: categories, targets and limits
-come from the sheet, and files that it never uses are reported.
+come from the sheet; files that it never uses are reported, and entries of it
+without a file are findings of severity error.
 
 A sound that cannot be read is a finding of severity error. A PATH that is not
 there is bad input (status 2); the others are audited all the same.
@@ -120,7 +121,8 @@ func runAudit(ctx context.Context, s Streams, o auditOptions) error {
 			s.complain(fmt.Errorf("warning: %w", w))
 		}
 	}
-	if len(res.Sounds) == 0 && len(res.Unreadable) == 0 {
+	// A sheet none of whose files are there has no sound, but errors to show.
+	if errs, _, _ := res.Count(); len(res.Sounds) == 0 && errs == 0 {
 		return fmt.Errorf("audit: no sound in %s", strings.Join(o.named(), ", "))
 	}
 	if err := o.print(s, res); err != nil {

@@ -83,7 +83,7 @@ func runDemo(ctx context.Context, s Streams, o demoOptions) error {
 		return err
 	}
 	sheetPath := filepath.Join(o.dir, demo.SheetName)
-	sh, err := sheet.Load(sheetPath)
+	sh, err := loadSheet(sheetPath)
 	if err != nil {
 		return err
 	}

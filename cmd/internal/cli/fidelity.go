@@ -8,7 +8,6 @@ import (
 
 	"tachbench/cmd/internal/report"
 	"tachbench/mixplan/engine"
-	"tachbench/samples/sheet"
 )
 
 // fidelityOptions is what the flags of fidelity say.
@@ -43,7 +42,7 @@ Exit status 1 when a target is missed.`,
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.Var(wholeValue{&o.holds, "N"}, "holds", "how many steady recordings to try, spread over\nthe revs (default 3)")
+	f.Var(wholeValue{&o.holds, "N"}, "holds", "how many steady recordings to try, spread over\nthe revs")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of a table")
 	return cmd
 }
@@ -55,7 +54,7 @@ func runFidelity(ctx context.Context, s Streams, o fidelityOptions) error {
 	if o.holds < 0 || o.holds > 100 {
 		return fmt.Errorf("fidelity: --holds must be 0 to 100, not %d", o.holds)
 	}
-	sh, err := sheet.Load(o.sheet)
+	sh, err := loadSheet(o.sheet)
 	if err != nil {
 		return err
 	}

@@ -86,7 +86,7 @@ func runMix(ctx context.Context, s Streams, o mixOptions) error {
 			return nil
 		}
 	}
-	sh, err := sheet.Load(o.sheet)
+	sh, err := loadSheet(o.sheet)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"tachbench/samples/sheet"
 )
 
 // outputs names one output for each input: target itself for a single
@@ -56,7 +58,7 @@ func checkOutput(flag, path string, inputs []string, force bool) error {
 	}
 	for _, in := range inputs {
 		if src, err := os.Stat(in); err == nil && os.SameFile(info, src) {
-			return fmt.Errorf("%s %s: this would replace the recording itself", flag, path)
+			return fmt.Errorf("%s %s: this would replace an input", flag, path)
 		}
 	}
 	if info.IsDir() {
@@ -66,6 +68,24 @@ func checkOutput(flag, path string, inputs []string, force bool) error {
 		return fmt.Errorf("%s: exists already; --force replaces it", path)
 	}
 	return nil
+}
+
+// regular refuses what is not a plain file before it is read: a pipe or a
+// device may never end.
+func regular(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && !info.Mode().IsRegular() {
+		return fmt.Errorf("%s: not a file that can be read to its end", path)
+	}
+	return nil // what cannot be looked at fails where it is read
+}
+
+// loadSheet reads a sheet from a plain file.
+func loadSheet(path string) (*sheet.Sheet, error) {
+	if err := regular(path); err != nil {
+		return nil, err
+	}
+	return sheet.Load(path)
 }
 
 // bare takes the operation and the path off an error of the file system.

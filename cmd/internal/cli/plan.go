@@ -83,7 +83,7 @@ func runPlan(ctx context.Context, s Streams, o planOptions) error {
 	if err := o.checkFlags(); err != nil {
 		return err
 	}
-	sh, err := sheet.Load(o.sheet)
+	sh, err := loadSheet(o.sheet)
 	if err != nil {
 		return err
 	}

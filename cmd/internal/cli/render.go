@@ -75,7 +75,7 @@ sheet. Same sheet, curve and seed give the same bytes.`,
 	f.StringVar(&o.curve, "curve", "", "revs, and load if given, from `FILE.csv`")
 	f.StringVar(&o.lever, "lever", "", "lever or button from `FILE.csv`, through the\ncrank model")
 	f.Var(numberValue{&o.seconds, "S"}, "seconds", "length of a sweep or hold; of --lever, to run\non after the last row")
-	f.Var(numberValue{&o.load, "0..1"}, "load", "load of a sweep, a hold, or curve rows without\none: 0 overrun, 1 full (default 1)")
+	f.Var(numberValue{&o.load, "0..1"}, "load", "load of a sweep, a hold, or curve rows without\none: 0 overrun, 1 full")
 	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides the choice of cycles")
 	f.StringVar(&o.plot, "plot", "", "draw the note's spectrogram with the requested\norders over it; `FILE.svg`")
 	f.BoolVar(&o.logHz, "plot-log", false, "logarithmic frequency axis in the picture")
@@ -89,15 +89,31 @@ func runRender(ctx context.Context, s Streams, o renderOptions) error {
 	if err := o.check(); err != nil {
 		return err
 	}
-	sh, err := sheet.Load(o.sheet)
+	sh, err := loadSheet(o.sheet)
 	if err != nil {
 		return err
 	}
 	if sh.Engine == nil {
 		return fmt.Errorf("%s: no [engine] in this sheet; a note needs one with recordings", o.sheet)
 	}
+	// Sources are never written to, not even with --force.
+	var sources []string
+	for _, p := range sh.Used() {
+		sources = append(sources, p.Abs)
+	}
+	for _, out := range [][2]string{{"--out", o.out}, {"--plot", o.plot}, {"--save-curve", o.save}} {
+		if out[1] == "" {
+			continue
+		}
+		if err := checkOutput(out[0], out[1], sources, o.force); err != nil {
+			return err
+		}
+	}
 	revs, err := o.revs(sh)
 	if err != nil {
+		return err
+	}
+	if err := fits(sh, revs); err != nil {
 		return err
 	}
 	sayWarnings(s, sh)
@@ -189,6 +205,25 @@ func (o renderOptions) check() error {
 	return nil
 }
 
+// maxFrames bounds what a render holds in memory: 46 minutes at 48 kHz, half a
+// gigabyte a channel.
+const maxFrames = 1 << 27
+
+// minSeconds is the shortest note worth a file: both its fades.
+const minSeconds = 0.02
+
+// fits refuses a note too long to hold in memory or too short to be one.
+func fits(sh *sheet.Sheet, c *curve.Curve) error {
+	d := c.DurationS()
+	if most := float64(maxFrames) / float64(sh.SampleRateHz); d > most {
+		return fmt.Errorf("render: %.0f s is too long; at %d Hz a note may last at most %.0f s", d, sh.SampleRateHz, most)
+	}
+	if d < minSeconds {
+		return fmt.Errorf("render: %g s is too short; a note must last at least %g s", d, minSeconds)
+	}
+	return nil
+}
+
 // maxSeconds bounds a render: an hour of stereo is 700 MB of file.
 const maxSeconds = 3600
 
@@ -208,6 +243,9 @@ func (o renderOptions) revs(sh *sheet.Sheet) (*curve.Curve, error) {
 		c, err := curve.Hold(o.hold, o.load, o.seconds)
 		return c, wrapFlag(err, fmt.Sprintf("--hold %g", o.hold))
 	case o.curve != "":
+		if err := regular(o.curve); err != nil {
+			return nil, err
+		}
 		f, err := os.Open(o.curve)
 		if err != nil {
 			return nil, fmt.Errorf("--curve %s: %w", o.curve, bare(err))
@@ -234,6 +272,9 @@ func wrapFlag(err error, flag string) error {
 
 // worked runs the sheet's crank model under the lever.
 func (o renderOptions) worked(sh *sheet.Sheet) (*curve.Curve, error) {
+	if err := regular(o.lever); err != nil {
+		return nil, err
+	}
 	f, err := os.Open(o.lever)
 	if err != nil {
 		return nil, fmt.Errorf("--lever %s: %w", o.lever, bare(err))

@@ -279,7 +279,7 @@ func tachoEngine(o tachoOptions) (crank.Layout, []tachoJob, error) {
 	if o.cylinders != 0 || o.strokes != 0 || o.angles != nil {
 		return crank.Layout{}, nil, errors.New("tacho: --sheet already says which engine; leave out --cylinders, --strokes and --firing-angles")
 	}
-	sh, err := sheet.Load(o.sheet)
+	sh, err := loadSheet(o.sheet)
 	if err != nil {
 		return crank.Layout{}, nil, err
 	}

@@ -106,8 +106,40 @@ func checkTarget(dir string, force bool) error {
 	case string(ours) != string(want):
 		return fmt.Errorf("%s: holds something else than the demo as it was written; name another folder", dir)
 	}
-	return nil
+	return onlyOurs(dir)
 }
+
+// onlyOurs refuses a folder with files in it that the demo did not write:
+// replacing the folder would take them along.
+func onlyOurs(dir string) error {
+	items, err := list()
+	if err != nil {
+		return err
+	}
+	ours := map[string]bool{}
+	for _, it := range items {
+		ours[it.path] = true
+	}
+	for _, t := range texts {
+		ours[t] = true
+	}
+	return filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		rel, err := filepath.Rel(dir, path)
+		if err != nil {
+			return err
+		}
+		if !ours[filepath.ToSlash(rel)] {
+			return fmt.Errorf("%s: the demo did not write this file and would take it along; move it, or name another folder", path)
+		}
+		return nil
+	})
+}
+
+// texts are the files of the package that are kept as they are.
+var texts = []string{SheetName, "curves/launch.csv", "curves/ride.csv", "curves/presses.csv"}
 
 // swap puts the finished folder in place.
 func swap(part, dir string, force bool) error {
@@ -125,7 +157,7 @@ func swap(part, dir string, force bool) error {
 }
 
 func copyTexts(part string) error {
-	for _, from := range []string{SheetName, "curves/launch.csv", "curves/ride.csv", "curves/presses.csv"} {
+	for _, from := range texts {
 		b, err := embedded.ReadFile(from)
 		if err != nil {
 			return err

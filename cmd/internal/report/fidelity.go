@@ -169,6 +169,8 @@ func FidelityText(w io.Writer, f Fidelity) error {
 		switch {
 		case !l.Judged:
 			word = ""
+		case math.IsNaN(l.Value):
+			word = "not measured"
 		case !l.Pass():
 			word = "MISSED"
 		}
@@ -185,7 +187,7 @@ func FidelityText(w io.Writer, f Fidelity) error {
 	if n := f.Missed(); n > 0 {
 		fmt.Fprintf(&b, "%d of the targets missed in %d renders\n", n, f.Trials)
 	} else {
-		fmt.Fprintf(&b, "every target met in %d renders\n", f.Trials)
+		fmt.Fprintf(&b, "every target that could be measured met in %d renders\n", f.Trials)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
