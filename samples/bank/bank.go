@@ -65,8 +65,11 @@ type Island struct {
 	Likeness   float64 // correlation 0..1 of its upper shore with the next island's lower one; 0 for the last
 }
 
-// islandGap is the gap in ln(RPM) that parts islands.
-const islandGap = 0.03
+const (
+	islandGap = 0.03 // the gap in ln(RPM) that parts islands ...
+	islandRel = 3.0  // ... if it is this many times as wide as the gaps beside it: slow cycles of a pull all lie far apart
+	islandMin = 8    // grains an island has at least
+)
 
 // Audio is the sound of one recording, ready for reading with a margin.
 type Audio struct {
@@ -201,15 +204,42 @@ func sortByRPM(grains []Grain) {
 	}
 }
 
-// findIslands parts sorted grains where the revs have a gap.
+// parts tells whether the gap before grain i parts two islands.
+func parts(grains []Grain, i int) bool {
+	gap := grains[i].LnRPM - grains[i-1].LnRPM
+	if gap <= islandGap {
+		return false
+	}
+	const beside = 4
+	lo, hi := max(0, i-1-beside), min(len(grains)-1, i+beside)
+	below := (grains[i-1].LnRPM - grains[lo].LnRPM) / float64(max(1, i-1-lo))
+	above := (grains[hi].LnRPM - grains[i].LnRPM) / float64(max(1, hi-i))
+	return gap > islandRel*math.Max(below, above)
+}
+
+// findIslands parts sorted grains where the revs have a gap. An island of
+// fewer than islandMin grains joins the nearer of its neighbours.
 func findIslands(grains []Grain) []Island {
 	var out []Island
 	for i := range grains {
-		if i == 0 || grains[i].LnRPM-grains[i-1].LnRPM > islandGap {
+		if i == 0 || parts(grains, i) {
 			out = append(out, Island{From: i, LnLo: grains[i].LnRPM})
 		}
 		k := &out[len(out)-1]
 		k.To, k.LnHi = i+1, grains[i].LnRPM
+	}
+	for i := 0; i < len(out) && len(out) > 1; {
+		if out[i].To-out[i].From >= islandMin {
+			i++
+			continue
+		}
+		first := i // of the pair that becomes one
+		if i == len(out)-1 || i > 0 && out[i].LnLo-out[i-1].LnHi < out[i+1].LnLo-out[i].LnHi {
+			first = i - 1
+		}
+		out[first].To, out[first].LnHi = out[first+1].To, out[first+1].LnHi
+		out = append(out[:first+1], out[first+2:]...)
+		i = first
 	}
 	return out
 }

@@ -172,6 +172,21 @@ func TestCoverageNamesTheGaps(t *testing.T) {
 	}
 }
 
+// The slow cycles at the low end of a pull lie several percent apart; they are
+// one island with the rest, while holds that stand alone are their own.
+func TestIslandsAreHoldsNotSlowCycles(t *testing.T) {
+	pull, _ := recording(vtwin, "pull", tone.Pull(900, 5000, 8), 8, 1, 1)
+	if n := len(build(t, vtwin, pull).Layers[0].Islands); n != 1 {
+		t.Errorf("a pull makes %d islands, want 1", n)
+	}
+	a, _ := recording(vtwin, "a", tone.Hold(1500), 3, 1, 1)
+	c, _ := recording(vtwin, "c", tone.Hold(2500), 3, 1, 2)
+	is := build(t, vtwin, a, c).Layers[0].Islands
+	if len(is) != 2 || is[0].From != 0 || is[0].To != is[1].From {
+		t.Errorf("two holds make the islands %+v, want two side by side", is)
+	}
+}
+
 func TestBuildRefuses(t *testing.T) {
 	ok, _ := recording(twin, "ok", tone.Hold(2000), 1, 1, 1)
 	six := ok
