@@ -290,11 +290,26 @@ func (o renderOptions) worked(sh *sheet.Sheet) (*curve.Curve, error) {
 	return c, nil
 }
 
+// wellKnown is the share of a recording in which an engine should be found.
+const wellKnown = 0.8
+
+// trackWarnings names recordings of which much is lost to the note.
+func trackWarnings(facts []engine.Fact) []string {
+	var out []string
+	for _, f := range facts {
+		if f.FoundS < wellKnown*f.LengthS {
+			out = append(out, fmt.Sprintf("%s: an engine was found in %.0f %% of it only; check its rpm, rpm_from and rpm_to, and listen to the rest", f.Name, 100*f.FoundS/f.LengthS))
+		}
+	}
+	return out
+}
+
 // rangeWarnings says where a curve leaves idle..redline or the bank's reach.
 func rangeWarnings(c *curve.Curve, idle, redline, reachLo, reachHi, heldS float64) []string {
 	var out []string
 	lo, hi := c.RangeRPM()
-	if lo < idle-0.5 || hi > redline+0.5 {
+	// An idling engine hunts and a limiter overshoots by a few percent.
+	if lo < 0.97*idle || hi > 1.03*redline {
 		out = append(out, fmt.Sprintf("the revs asked for, %.0f to %.0f RPM, leave idle to redline, %.0f to %.0f RPM", lo, hi, idle, redline))
 	}
 	if heldS > 0 {

@@ -28,6 +28,7 @@ func (o renderOptions) write(sh *sheet.Sheet, eng *engine.Engine, revs *curve.Cu
 	r.FromRPM, r.ToRPM = revs.RangeRPM()
 	lo, hi := b.ReachRPM()
 	r.Warnings = rangeWarnings(revs, sh.Engine.IdleRPM, sh.Engine.RedlineRPM, lo, hi, take.HeldS)
+	r.Warnings = append(r.Warnings, trackWarnings(eng.Facts)...)
 	if take.GainDB < 0 {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("the recordings would run over full scale here; the whole note was turned down by %.1f dB", -take.GainDB))
 	}
