@@ -113,7 +113,11 @@ func (e *Engine) mainLoad() (float64, []Tracked) {
 	load := e.Bank.Layers[best].Load
 	var parts []Tracked
 	for _, t := range e.Tracked {
-		if math.Abs(t.Load-load) < 0.1 {
+		mine := true // its nearest layer is this one
+		for _, l := range e.Bank.Layers {
+			mine = mine && math.Abs(t.Load-load) <= math.Abs(t.Load-l.Load)
+		}
+		if mine {
 			parts = append(parts, t)
 		}
 	}
