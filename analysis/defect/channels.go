@@ -89,10 +89,11 @@ func (f *fold) findings(rateHz float64, opt Options) []Finding {
 	if len(f.weights) == 1 || f.peak <= f.limit {
 		return nil
 	}
-	over := samples.AmplitudeDB(f.peak)
+	over, limit := samples.AmplitudeDB(f.peak), opt.Limit("fold_peak_dbfs")
+	n := decimalsApart(over, limit, 2)
 	return []Finding{found("fold-down-overload", float64(f.peakAt)/rateHz, allChannels,
-		reading{value: over, limit: opt.Limit("fold_peak_dbfs"), unit: "dBFS"},
-		"Folded down to mono the peak is %+.1f dBFS.", over)}
+		reading{value: over, limit: limit, unit: "dBFS"},
+		"Folded down to mono the peak is %s dBFS, the limit is %s dBFS.", signed(over, n), signed(limit, n))}
 }
 
 // pair compares two channels that belong together.

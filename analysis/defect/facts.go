@@ -26,8 +26,9 @@ func CheckTruePeak(peaks []Peak, opt Options) []Finding {
 		if !(p.DBTP > limit) || math.IsInf(p.DBTP, 0) {
 			continue
 		}
+		n := decimalsApart(p.DBTP, limit, 2)
 		out = append(out, found("true-peak-over", p.AtS, c, reading{value: p.DBTP, limit: limit, unit: "dBTP"},
-			"The true peak is %+.2f dBTP, the limit is %+.1f dBTP.", p.DBTP, limit))
+			"The true peak is %s dBTP, the limit is %s dBTP.", signed(p.DBTP, n), signed(limit, n)))
 		if p.DBTP > out[worst].Value {
 			worst = len(out) - 1
 		}

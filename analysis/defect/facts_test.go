@@ -176,6 +176,63 @@ func TestTruePeakOfAllChannelsIsOneFinding(t *testing.T) {
 	}
 }
 
+// TestValueAndLimitReadDifferently: whoever reads a message must see that the
+// value is over the limit, whatever the difference.
+func TestValueAndLimitReadDifferently(t *testing.T) {
+	zero, err := defect.NewOptions(defect.Other, map[string]float64{"true_peak_dbtp": 0})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		peak float64
+		opt  defect.Options
+		want string
+	}{
+		{-0.5, none, "The true peak is -0.50 dBTP, the limit is -1.00 dBTP."},
+		{-0.996, none, "The true peak is -0.996 dBTP, the limit is -1.000 dBTP."},
+		{-0.004, none, "The true peak is 0.00 dBTP, the limit is -1.00 dBTP."},
+		{0.4, zero, "The true peak is +0.40 dBTP, the limit is 0.00 dBTP."},
+		{0.004, zero, "The true peak is +0.004 dBTP, the limit is 0.000 dBTP."},
+	} {
+		fs := defect.CheckTruePeak([]defect.Peak{{DBTP: c.peak}}, c.opt)
+		if len(fs) != 1 || !strings.HasPrefix(fs[0].Message, c.want+" ") {
+			t.Errorf("%g: %+v, want %s", c.peak, fs, c.want)
+		}
+	}
+	// Each channel goes in at -3.01 dB, so the same tone on both gains as much:
+	// 0.004 dB over full scale.
+	u := mono(defect.Effect, 1, sine(200, math.Pow(10, 0.004/20)/math.Sqrt2)).stereo(1)
+	found := false
+	for _, f := range u.scan(1000) {
+		if f.Rule == "fold-down-overload" {
+			found = true
+			if !strings.HasPrefix(f.Message, "Folded down to mono the peak is +0.00") || strings.Contains(f.Message, "is +0.00 dBFS") || !strings.Contains(f.Message, "the limit is 0.00") {
+				t.Error(f.Message)
+			}
+		}
+	}
+	if !found {
+		t.Error("no overload")
+	}
+	o, err := defect.NewOptions(defect.Callout, map[string]float64{"tolerance_lu": 0.26})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l := defect.CheckLoudness([]defect.Loud{{Path: "a", LUFS: -18.685}}, -19, o); len(l) != 1 || !strings.Contains(l[0].Message, "0.32 LU louder") && !strings.Contains(l[0].Message, "0.31 LU louder") || !strings.Contains(l[0].Message, "±0.26 LU") {
+		t.Errorf("%+v", l)
+	}
+}
+
+func TestMissingEntryNamesThePlace(t *testing.T) {
+	f := defect.MissingEntry("s.toml:3:10 category.x.files[1]", `"a.wav" does not exist`)
+	if f.Rule != "missing-file" || f.Severity != defect.Error || !strings.HasPrefix(f.Message, `At s.toml:3:10 category.x.files[1]: "a.wav" does not exist. The game`) {
+		t.Errorf("%+v", f)
+	}
+	if f = defect.MissingEntry("p", `did you mean "b"?`); !strings.Contains(f.Message, `"b"? The`) {
+		t.Error(f.Message)
+	}
+}
+
 func TestMissingFileHintsAtCase(t *testing.T) {
 	fs := defect.CheckFolder([]string{"Hit.wav"}, []string{"hit.wav"})
 	if len(fs) != 2 || fs[1].Rule != "missing-file" || !strings.Contains(fs[1].Message, `"Hit.wav", which differs in case`) {

@@ -148,7 +148,7 @@ func (s *Scan) noiseFindings() []Finding {
 	// A stretch that is not well below the speech is speech, not a pause.
 	if ok && active-floor >= hissPauseDB && active-floor < limit {
 		out = append(out, found("hiss", wholeFile, allChannels, reading{value: active - floor, limit: limit, unit: "dB"},
-			"The noise in the pauses is only %.0f dB under the speech.", active-floor))
+			"The noise in the pauses is only %s dB under the speech.", level(active-floor, decimalsApart(active-floor, limit, 0))))
 	}
 	return out
 }

@@ -39,8 +39,10 @@ func CheckLoudness(sounds []Loud, targetLUFS float64, opt Options) []Located {
 		if off < 0 {
 			side = "quieter"
 		}
+		n := decimalsApart(math.Abs(off), limit, 1)
 		out = append(out, Located{s.Path, found("loudness-off-target", wholeFile, allChannels, reading{value: off, limit: limit, unit: "LU"},
-			"At %.1f LUFS it is %.1f LU %s than the %s (%.1f LUFS, ±%.1f LU).", s.LUFS, math.Abs(off), side, name, targetLUFS, limit)})
+			"At %s LUFS it is %s LU %s than the %s (%s LUFS, ±%s LU).",
+			level(s.LUFS, n), level(math.Abs(off), n), side, name, level(targetLUFS, n), level(limit, n))})
 	}
 	SortLocated(out)
 	return out
@@ -69,9 +71,10 @@ func CheckSpread(category string, sounds []Loud, opt Options) []Finding {
 		return 0
 	})
 	quietest, loudest := byLevel[0], byLevel[len(byLevel)-1]
+	width := level(hi-lo, decimalsApart(hi-lo, limit, 1))
 	return []Finding{found("loudness-spread", wholeFile, allChannels, reading{value: hi - lo, limit: limit, unit: "LU"},
-		"Category %s spreads over %.1f LU, from %s (%.1f LUFS) to %s (%.1f LUFS).",
-		quoted(category), hi-lo, quoted(quietest.Path), quietest.LUFS, quoted(loudest.Path), loudest.LUFS)}
+		"Category %s spreads over %s LU, from %s (%.1f LUFS) to %s (%.1f LUFS).",
+		quoted(category), width, quoted(quietest.Path), quietest.LUFS, quoted(loudest.Path), loudest.LUFS)}
 }
 
 // measured returns the sounds with a reading, in order of path.

@@ -142,6 +142,15 @@ func CheckFolder(inFolder, inSheet []string) []Located {
 	return out
 }
 
+// MissingEntry makes a finding of an entry of the sheet that no file goes with.
+// place says where the entry is, text what is wrong with it.
+func MissingEntry(place, text string) Finding {
+	if !strings.HasSuffix(text, "?") {
+		text += "."
+	}
+	return found("missing-file", wholeFile, allChannels, noReading, "At %s: %s", place, text)
+}
+
 // nearby hints at a file whose path differs by case only.
 func nearby(p string, inFolder []string) string {
 	for _, q := range inFolder {

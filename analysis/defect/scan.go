@@ -249,7 +249,7 @@ func (s *Scan) silent() (Finding, bool) {
 		r.value = math.NaN()
 		return found("only-silence", wholeFile, allChannels, r, "The file holds %s of digital silence.", seconds(s.seconds(s.written))), true
 	}
-	return found("only-silence", wholeFile, allChannels, r, "Nothing in the file is louder than %.1f dBFS.", peak), true
+	return found("only-silence", wholeFile, allChannels, r, "Nothing in the file is louder than %s dBFS.", level(peak, decimalsApart(peak, limit, 1))), true
 }
 
 // unusable counts samples that are no numbers.

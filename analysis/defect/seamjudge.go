@@ -75,12 +75,12 @@ func (s *Scan) judgeSeam(m *seam, name string, tails [][]float64, atS float64) [
 	limit := s.opt.Limit("seam_level_db")
 	if step := math.Abs(b.level - a.level); step > limit && step > seamInside*cut.levelStep {
 		out = append(out, found("loop-seam-level", atS, allChannels, reading{value: step, limit: limit, unit: "dB"},
-			"%s steps by %.1f dB where its end meets its start; inside it never steps by more than %.1f dB.", name, step, cut.levelStep))
+			"%s steps by %s dB where its end meets its start; inside it never steps by more than %.1f dB.", name, level(step, decimalsApart(step, limit, 1)), cut.levelStep))
 	}
 	limit = s.opt.Limit("seam_colour_db")
 	if step := distance(a, b); step > limit && step > seamInside*cut.colourStep {
 		out = append(out, found("loop-seam-colour", atS, allChannels, reading{value: step, limit: limit, unit: "dB"},
-			"%s changes its octave levels by %.1f dB on average where its end meets its start; inside it never changes by more than %.1f dB.", name, step, cut.colourStep))
+			"%s changes its octave levels by %s dB on average where its end meets its start; inside it never changes by more than %.1f dB.", name, level(step, decimalsApart(step, limit, 1)), cut.colourStep))
 	}
 	limit = s.opt.Limit("seam_cycle_share")
 	if off, cycle, ok := cyclesOff(end, head, int(0.002*s.rateHz)); ok && off > limit {

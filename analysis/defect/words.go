@@ -3,7 +3,35 @@ package defect
 import (
 	"fmt"
 	"math"
+	"strings"
 )
+
+// level writes a level without the sign of a zero: "-0.90", "0.00".
+func level(x float64, decimals int) string { return unsignedZero(fmt.Sprintf("%.*f", decimals, x)) }
+
+// signed is level with a plus above zero: "+0.40".
+func signed(x float64, decimals int) string { return unsignedZero(fmt.Sprintf("%+.*f", decimals, x)) }
+
+func unsignedZero(s string) string {
+	if strings.Trim(s, "+-0.") == "" {
+		return strings.TrimLeft(s, "+-")
+	}
+	return s
+}
+
+// mostDecimals is where numbers end to mean anything.
+const mostDecimals = 9
+
+// decimalsApart is how many decimals, from least up, a value and the limit it
+// passed need so as not to read the same.
+func decimalsApart(value, limit float64, least int) int {
+	for n := least; n < mostDecimals; n++ {
+		if level(value, n) != level(limit, n) {
+			return n
+		}
+	}
+	return mostDecimals
+}
 
 // seconds writes a time span with a fitting unit: "250 ms", "1.20 s".
 func seconds(s float64) string {

@@ -53,6 +53,7 @@ type listing struct {
 	roots   []string // folder of each root, "" for single files
 	unused  []string // sounds in the sheet's folder that it never uses, relative
 	bad     []Unreadable
+	absent  []*sheet.Error // entries of the sheet without a file
 }
 
 // extensions by which a file counts as sound whatever is in it: a broken one
@@ -109,11 +110,11 @@ func (l *listing) findSheet(in Inputs) ([]string, error) {
 	if file == "" {
 		return rest, nil
 	}
-	s, err := sheet.Load(file)
+	s, absent, err := sheet.LoadLenient(file)
 	if err != nil {
 		return nil, err
 	}
-	l.sheet = s
+	l.sheet, l.absent = s, absent
 	return rest, nil
 }
 

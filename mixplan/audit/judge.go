@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -42,6 +43,7 @@ func judge(res *Result, l *listing, fallback string) {
 			f.Path = l.relative(f.Path)
 			attach("", f)
 		}
+		judgeAbsent(res, l)
 	}
 	for i := range res.Sounds {
 		defect.Sort(res.Sounds[i].Findings)
@@ -52,6 +54,25 @@ func judge(res *Result, l *listing, fallback string) {
 		}
 		return strings.Compare(a.Path, b.Path)
 	})
+}
+
+// judgeAbsent reports the entries of the sheet that no file goes with. They
+// stand by the path or pattern as the sheet writes it.
+func judgeAbsent(res *Result, l *listing) {
+	for _, e := range l.absent {
+		category := ""
+		for i := range l.sheet.Categories {
+			if c := &l.sheet.Categories[i]; strings.HasPrefix(e.Key, c.Key+".") {
+				category = c.Name
+			}
+		}
+		text := e.Text
+		if e.Hint != "" {
+			text += "; " + e.Hint
+		}
+		place := fmt.Sprintf("%s:%d:%d %s", e.File, e.Line, e.Col, e.Key)
+		res.Package = append(res.Package, Located{Path: l.relative(e.Path), Category: category, Finding: defect.MissingEntry(place, text)})
+	}
 }
 
 // judgeNames checks the names below each root on their own: what lies above

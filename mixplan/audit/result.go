@@ -17,7 +17,9 @@ type Result struct {
 	Unreadable []Unreadable // in byte order of Path
 
 	// Package holds findings that belong to no sound in Sounds: a category's
-	// spread (no path), files that the sheet never uses. Worst first.
+	// spread (no path), files that the sheet never uses, entries of the sheet
+	// without a file (the path is as the sheet writes it, maybe a pattern).
+	// Worst first.
 	Package []Located
 
 	// Categories are those of the sheet in its order, or the one that the

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"tachbench/analysis/defect"
 	"tachbench/samples"
 	"tachbench/samples/sheet"
 	"tachbench/samples/tone"
@@ -116,14 +117,53 @@ func TestSheet(t *testing.T) {
 	}
 }
 
+// TestAbsentFiles: entries without a file are findings, one each, and all the
+// rest is measured.
+func TestAbsentFiles(t *testing.T) {
+	dir := makeDepot(t)
+	r := strings.NewReplacer("engine/hold.wav", "engine/no.wav", "effects/*.wav", "effects/*.flac", "music/loop.wav", "music/loup.wav")
+	p := putText(t, dir, "soundsheet.toml", r.Replace(depot))
+	res := run(t, Inputs{Paths: []string{dir}}, Options{})
+	if len(res.Sounds) != 4 || !has(soundAt(t, res, "callouts/loud.wav").Findings, "loudness-off-target") {
+		t.Errorf("measured %v", paths(res, dir))
+	}
+	want := []struct{ path, category, text string }{
+		{"effects/*.flac", "effect", p + `:18:10 category.effect.files[1]: "effects/*.flac" matches no file; the folder "effects" holds "late.wav".`},
+		{"engine/no.wav", "", p + `:10:1 engine.recording[1].file: "engine/no.wav" does not exist`},
+		{"music/loup.wav", "", p + `:29:1 scene[1].cue[1].sound: "music/loup.wav" does not exist; did you mean "music/loop.wav"?`},
+	}
+	var got []Located
+	for _, f := range res.Package {
+		if f.Rule == "missing-file" {
+			got = append(got, f)
+		}
+	}
+	if len(got) != len(want) {
+		t.Fatalf("%+v", got)
+	}
+	for i, w := range want {
+		f := got[i]
+		if f.Severity != defect.Error || f.Path != filepath.Join(dir, filepath.FromSlash(w.path)) || f.Category != w.category || !strings.Contains(f.Message, w.text) {
+			t.Errorf("got %+v, want %+v", f, w)
+		}
+	}
+	if errs, _, _ := res.Count(); errs < len(want) {
+		t.Errorf("%d errors", errs)
+	}
+	// Who asks about single sounds is not told about the rest of the package.
+	res = run(t, Inputs{Paths: []string{filepath.Join(dir, "callouts")}, Sheet: p}, Options{})
+	if len(res.Sounds) != 3 || len(res.Package) != 0 {
+		t.Errorf("%v %+v", paths(res, dir), res.Package)
+	}
+}
+
 func TestSheetErrors(t *testing.T) {
 	dir := makeDepot(t)
 	for text, want := range map[string]string{
-		strings.Replace(depot, "lead_s", "leed_s", 1):                 `:20:`,
-		strings.Replace(depot, "lead_s = 0.5", "lead_s = 500", 1):     `out of range`,
-		strings.Replace(depot, "engine/hold.wav", "engine/no.wav", 1): `does not exist`,
-		strings.Replace(depot, "effects/*.wav", "effects/*.flac", 1):  `matches no file`,
-		strings.Replace(depot, "target_lufs", "target_luffs", 1):      `unknown key`,
+		strings.Replace(depot, "lead_s", "leed_s", 1):                `:20:`,
+		strings.Replace(depot, "lead_s = 0.5", "lead_s = 500", 1):    `out of range`,
+		strings.Replace(depot, "engine/hold.wav", "engine/*.wav", 1): `not a pattern`,
+		strings.Replace(depot, "target_lufs", "target_luffs", 1):     `unknown key`,
 	} {
 		p := putText(t, dir, "soundsheet.toml", text)
 		_, err := Run(context.Background(), Inputs{Paths: []string{p}}, Options{})

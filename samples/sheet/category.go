@@ -110,10 +110,9 @@ func (t *table) filesOf(name string) []File {
 			t.fail(key, "must be a file or pattern in quotes, not "+describe(v), "")
 			continue
 		}
-		paths, fault := t.files.glob(pattern)
-		if fault != nil {
-			t.fail(key, fault.text, fault.hint)
-			continue
+		paths, bad := t.files.glob(pattern)
+		if bad != nil {
+			t.refuse(key, pattern, bad)
 		}
 		for _, p := range paths {
 			out = append(out, File{Path: p, Key: key})

@@ -1,7 +1,8 @@
 // Package sheet reads the sound sheet, soundsheet.toml: the one file that
 // describes a machine's sound package. What comes out is checked data; every
 // number is in its range, every path names a file that exists inside the
-// sheet's folder, every pattern matches something.
+// sheet's folder, every pattern matches something. (LoadLenient sets entries
+// without a file aside instead of failing.)
 //
 // # Errors
 //

@@ -149,7 +149,9 @@ func (d *decoder) recordings(tables []*table) []Recording {
 			t.fail(t.sub("rpm_to"), "must differ from rpm_from ("+number(*r.RPMFrom)+")", "for a steady hold write rpm")
 		}
 		t.done()
-		out = append(out, r)
+		if r.File != (Path{}) {
+			out = append(out, r)
+		}
 	}
 	return out
 }

@@ -16,6 +16,7 @@ type Error struct {
 	Text      string // what is wrong
 	Hint      string // what would be right, if Text does not say it already
 	Err       error  // the cause, if the operating system gave one
+	Path      string // the path or pattern as written, only in what LoadLenient sets aside
 }
 
 // Error returns one line: FILE:LINE:COL: KEY: TEXT; HINT.

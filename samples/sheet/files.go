@@ -21,7 +21,12 @@ type Path struct {
 }
 
 // fault says what is wrong with a path.
-type fault struct{ text, hint string }
+type fault struct {
+	text, hint string
+	absent     bool // rightly written, but no file goes with it
+}
+
+func wrong(text, hint string) *fault { return &fault{text: text, hint: hint} }
 
 // folder is the sheet's folder, which no path may leave.
 type folder struct {
@@ -53,24 +58,24 @@ const maxPath = 512
 func clean(p string) (string, *fault) {
 	switch {
 	case p == "":
-		return "", &fault{"must not be empty", "name a file below the sheet's folder"}
+		return "", wrong("must not be empty", "name a file below the sheet's folder")
 	case len(p) > maxPath:
-		return "", &fault{"is longer than " + number(maxPath) + " bytes", ""}
+		return "", wrong("is longer than "+number(maxPath)+" bytes", "")
 	case strings.ContainsRune(p, 0):
-		return "", &fault{"must not contain a zero byte", ""}
+		return "", wrong("must not contain a zero byte", "")
 	case path.IsAbs(p) || driveLetter.MatchString(p) || strings.HasPrefix(p, `\`):
-		return "", &fault{quote(p) + " is absolute", "write it relative to the sheet's folder"}
+		return "", wrong(quote(p)+" is absolute", "write it relative to the sheet's folder")
 	case strings.Contains(p, `\`):
-		return "", &fault{quote(p) + " has backslashes", "use forward slashes: " + quote(strings.ReplaceAll(p, `\`, "/"))}
+		return "", wrong(quote(p)+" has backslashes", "use forward slashes: "+quote(strings.ReplaceAll(p, `\`, "/")))
 	}
 	c := path.Clean(p)
 	switch {
 	case c == ".." || strings.HasPrefix(c, "../"):
-		return "", &fault{quote(p) + " leaves the sheet's folder", "keep every file below it"}
+		return "", wrong(quote(p)+" leaves the sheet's folder", "keep every file below it")
 	case hasMeta(p) && dotDot.MatchString(p):
-		return "", &fault{quote(p) + " has .. in a pattern", "write the folder itself"}
+		return "", wrong(quote(p)+" has .. in a pattern", "write the folder itself")
 	case !filepath.IsLocal(filepath.FromSlash(c)):
-		return "", &fault{quote(p) + " is not a name for a file here", ""}
+		return "", wrong(quote(p)+" is not a name for a file here", "")
 	case c == "." || strings.HasSuffix(p, "/"):
 		return "", isFolder(p)
 	}
@@ -80,7 +85,7 @@ func clean(p string) (string, *fault) {
 func hasMeta(p string) bool { return strings.ContainsAny(p, "*?[{") }
 
 func isFolder(p string) *fault {
-	return &fault{quote(p) + " is a folder", "name a file in it, or " + quote(path.Join(p, "*.wav")) + " in a list of files"}
+	return wrong(quote(p)+" is a folder", "name a file in it, or "+quote(path.Join(p, "*.wav"))+" in a list of files")
 }
 
 // file checks a path without patterns.
@@ -100,18 +105,18 @@ func (f *folder) existing(rel string) (Path, *fault) {
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		return Path{}, f.notThere(rel)
 	case err != nil:
-		return Path{}, &fault{quote(rel) + " cannot be read: " + cause(err).Error(), ""}
+		return Path{}, wrong(quote(rel)+" cannot be read: "+cause(err).Error(), "")
 	case !f.holds(real):
-		return Path{}, &fault{quote(rel) + " leads out of the sheet's folder through a symbolic link", "copy the file into the folder"}
+		return Path{}, wrong(quote(rel)+" leads out of the sheet's folder through a symbolic link", "copy the file into the folder")
 	}
 	info, err := os.Stat(real)
 	switch {
 	case err != nil:
-		return Path{}, &fault{quote(rel) + " cannot be read: " + cause(err).Error(), ""}
+		return Path{}, wrong(quote(rel)+" cannot be read: "+cause(err).Error(), "")
 	case info.IsDir():
 		return Path{}, isFolder(rel)
 	case !info.Mode().IsRegular():
-		return Path{}, &fault{quote(rel) + " is not a regular file", ""}
+		return Path{}, wrong(quote(rel)+" is not a regular file", "")
 	}
 	return Path{Rel: rel, Abs: abs}, nil
 }
@@ -124,7 +129,7 @@ func (f *folder) holds(real string) bool {
 
 // notThere words a missing file with the nearest name that is there.
 func (f *folder) notThere(rel string) *fault {
-	bad := &fault{text: quote(rel) + " does not exist"}
+	bad := &fault{text: quote(rel) + " does not exist", absent: true}
 	if info, err := os.Lstat(filepath.Join(f.abs, filepath.FromSlash(rel))); err == nil && info.Mode()&fs.ModeSymlink != 0 {
 		bad.text = quote(rel) + " is a symbolic link to nothing"
 		return bad
@@ -160,7 +165,8 @@ func (f *folder) names(dir string) ([]string, bool) {
 }
 
 // glob returns the files that a path or pattern names, at least one, in byte
-// order.
+// order. Files come with a fault only if that is an absent one: a link to
+// nothing beside them.
 func (f *folder) glob(pattern string) ([]Path, *fault) {
 	rel, bad := clean(pattern)
 	if bad != nil {
@@ -172,19 +178,20 @@ func (f *folder) glob(pattern string) ([]Path, *fault) {
 		return nil, bad
 	}
 	if !doublestar.ValidatePattern(rel) {
-		return nil, &fault{quote(pattern) + " is not a pattern", "check its brackets and braces"}
+		return nil, wrong(quote(pattern)+" is not a pattern", "check its brackets and braces")
 	}
 	base, _ := doublestar.SplitPattern(rel)
 	if real, err := filepath.EvalSymlinks(filepath.Join(f.abs, filepath.FromSlash(base))); err == nil && !f.holds(real) {
-		return nil, &fault{quote(base) + " leads out of the sheet's folder through a symbolic link", "copy the files into the folder"}
+		return nil, wrong(quote(base)+" leads out of the sheet's folder through a symbolic link", "copy the files into the folder")
 	}
 	found, err := doublestar.Glob(f.fsys, rel, doublestar.WithFilesOnly(), doublestar.WithNoFollow(),
 		doublestar.WithNoHidden(), doublestar.WithFailOnIOErrors())
 	if err != nil {
-		return nil, &fault{quote(pattern) + " cannot be looked up: " + cause(err).Error(), ""}
+		return nil, wrong(quote(pattern)+" cannot be looked up: "+cause(err).Error(), "")
 	}
 	slices.Sort(found)
 	var out []Path
+	var absent *fault
 	for _, rel := range slices.Compact(found) {
 		// The lookup does not follow links, so that one to a folder looks
 		// like a file to it.
@@ -192,20 +199,24 @@ func (f *folder) glob(pattern string) ([]Path, *fault) {
 			continue
 		}
 		p, bad := f.existing(rel)
-		if bad != nil {
+		switch {
+		case bad == nil:
+			out = append(out, p)
+		case !bad.absent:
 			return nil, bad
+		case absent == nil:
+			absent = bad
 		}
-		out = append(out, p)
 	}
-	if len(out) == 0 {
+	if len(out) == 0 && absent == nil {
 		return nil, f.noMatch(pattern, base)
 	}
-	return out, nil
+	return out, absent
 }
 
 // noMatch words a pattern that matches nothing with what is there instead.
 func (f *folder) noMatch(pattern, base string) *fault {
-	bad := &fault{text: quote(pattern) + " matches no file"}
+	bad := &fault{text: quote(pattern) + " matches no file", absent: true}
 	where := "the folder " + quote(base)
 	if base == "." {
 		where = "the sheet's folder"
@@ -238,9 +249,9 @@ func (t *table) file(name string) *Path {
 	p, bad := t.files.file(s)
 	if bad != nil {
 		if hasMeta(s) && strings.HasSuffix(bad.text, "does not exist") {
-			bad.hint = "one file is wanted here, not a pattern"
+			bad.hint, bad.absent = "one file is wanted here, not a pattern", false
 		}
-		t.fail(t.sub(name), bad.text, bad.hint)
+		t.refuse(t.sub(name), s, bad)
 		return nil
 	}
 	return &p

@@ -108,7 +108,10 @@ func (d *decoder) scenes(tables []*table, categories []Category, hasEngine bool)
 		length := limits{0.1, 3600, "s"}
 		s.LengthS = or(t.needFloat("length_s", length), length.hi)
 		for _, ct := range t.children("cue") {
-			s.Cues = append(s.Cues, ct.cue(s.LengthS, known, hasEngine))
+			// Without its file there is nothing to play.
+			if c := ct.cue(s.LengthS, known, hasEngine); c.Sound != nil || c.Curve != nil {
+				s.Cues = append(s.Cues, c)
+			}
 		}
 		t.done()
 		out = append(out, s)

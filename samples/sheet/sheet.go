@@ -44,18 +44,39 @@ const maxSheetBytes = 1 << 20
 // then. A file that cannot be read is an Errors of one, with Line 0 and the
 // cause in Err.
 func Load(path string) (*Sheet, error) {
+	s, _, err := load(path, false)
+	return s, err
+}
+
+// LoadLenient is Load for those who can do with a part of the package. Entries
+// that are right but for a file that is not there, or a pattern that matches
+// nothing, are left out of the sheet and returned beside it, in the order of
+// Errors, each with its Path. A recording or a cue without its file is left
+// out as a whole, a category may be left without files. Anything else that is
+// wrong is an error as it is for Load, which then tells of the absent files
+// too.
+func LoadLenient(path string) (*Sheet, []*Error, error) {
+	return load(path, true)
+}
+
+func load(path string, lenient bool) (*Sheet, []*Error, error) {
 	data, err := readAtMost(path, maxSheetBytes)
 	if err != nil {
-		return nil, Errors{{File: path, Text: err.Error(), Err: err}}
+		return nil, nil, Errors{{File: path, Text: err.Error(), Err: err}}
 	}
-	return Parse(path, data, filepath.Dir(path))
+	return parse(path, data, filepath.Dir(path), lenient)
 }
 
 // Parse checks the text of a sheet. name is used in messages; paths are
 // relative to the folder dir, which must exist. The error is as for Load.
 func Parse(name string, data []byte, dir string) (*Sheet, error) {
-	whole := func(text string, err error) (*Sheet, error) {
-		return nil, Errors{{File: name, Text: text, Err: err}}
+	s, _, err := parse(name, data, dir, false)
+	return s, err
+}
+
+func parse(name string, data []byte, dir string, lenient bool) (*Sheet, []*Error, error) {
+	whole := func(text string, err error) (*Sheet, []*Error, error) {
+		return nil, nil, Errors{{File: name, Text: text, Err: err}}
 	}
 	if len(data) > maxSheetBytes {
 		return whole(tooLarge(maxSheetBytes), nil)
@@ -73,22 +94,24 @@ func Parse(name string, data []byte, dir string) (*Sheet, error) {
 	data = slices.Clone(trimMark(data))
 	if at := utf8Fault(data); at >= 0 {
 		line, col := lineColOf(data, at)
-		return nil, Errors{{File: name, Line: line, Col: col, Text: "this byte is not UTF-8 text", Hint: "save the sheet as UTF-8"}}
+		return nil, nil, Errors{{File: name, Line: line, Col: col, Text: "this byte is not UTF-8 text", Hint: "save the sheet as UTF-8"}}
 	}
 	var root map[string]any
 	if err := toml.Unmarshal(data, &root); err != nil {
-		return nil, Errors{syntaxError(name, data, err)}
+		return nil, nil, Errors{syntaxError(name, data, err)}
 	}
-	d := &decoder{file: name, doc: newDocument(data), files: files}
+	d := &decoder{file: name, doc: newDocument(data), files: files, lenient: lenient}
 	s := &Sheet{File: name, Dir: abs, doc: d.doc}
 	d.sheet(s, root)
+	sortErrors(name, d.absent)
 	if len(d.errs) > 0 {
-		sortErrors(name, d.errs)
-		return nil, Errors(d.errs)
+		all := append(d.errs, d.absent...)
+		sortErrors(name, all)
+		return nil, nil, Errors(all[:min(len(all), maxProblems)])
 	}
 	sortErrors(name, d.warns)
 	s.Warnings = d.warns
-	return s, nil
+	return s, d.absent, nil
 }
 
 func (d *decoder) sheet(s *Sheet, root map[string]any) {

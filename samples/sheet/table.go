@@ -21,6 +21,9 @@ type decoder struct {
 	files *folder
 	errs  []*Error
 	warns []*Error
+
+	lenient bool     // entries without a file do not fail
+	absent  []*Error // those entries, if lenient
 }
 
 func (d *decoder) errorAt(key, text, hint string) *Error {
@@ -33,6 +36,17 @@ func (d *decoder) fail(key, text, hint string) {
 	if len(d.errs) < maxProblems {
 		d.errs = append(d.errs, d.errorAt(key, text, hint))
 	}
+}
+
+// refuse reports what is wrong with the path or pattern that a key names.
+func (d *decoder) refuse(key, path string, bad *fault) {
+	if !d.lenient || !bad.absent {
+		d.fail(key, bad.text, bad.hint)
+		return
+	}
+	e := d.errorAt(key, bad.text, bad.hint)
+	e.Path = path
+	d.absent = append(d.absent, e)
 }
 
 func (d *decoder) warn(key, text, hint string) {

@@ -122,7 +122,7 @@ func runAudit(ctx context.Context, s Streams, o auditOptions) error {
 		}
 	}
 	// A sheet none of whose files are there has no sound, but errors to show.
-	if errs, _, _ := res.Count(); len(res.Sounds) == 0 && errs == 0 {
+	if errs, _, _ := res.Count(); len(res.Sounds) == 0 && len(res.Unreadable) == 0 && errs == 0 {
 		return fmt.Errorf("audit: no sound in %s", strings.Join(o.named(), ", "))
 	}
 	if err := o.print(s, res); err != nil {
