@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
 	"sort"
@@ -39,6 +40,12 @@ const (
 	musicLUFS   = -23
 	calloutLUFS = -19
 )
+
+// quiet are three callouts that came in too low, as happens when a voice is
+// recorded on another day. The audit finds them, and the plan brings them up.
+var quiet = map[string]bool{"extra-sled.flac": true, "storm.flac": true, "too-low.flac": true}
+
+const quietLU = 6
 
 //go:embed soundsheet.toml curves callouts/*.flac
 var embedded embed.FS
@@ -293,8 +300,11 @@ func decode(name string) (*samples.Sound, error) {
 		}
 		at += n
 	}
-	out, err := atLoudness(resample.Sound(s, rateHz), calloutLUFS)
-	return out, err
+	lufs := float64(calloutLUFS)
+	if quiet[path.Base(name)] {
+		lufs -= quietLU
+	}
+	return atLoudness(resample.Sound(s, rateHz), lufs)
 }
 
 // bare takes the operation and the path off an error of the file system.
