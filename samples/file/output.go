@@ -67,7 +67,9 @@ func Create(path string, force bool) (*Output, error) {
 		return nil, fmt.Errorf("%q: a file name is wanted", path)
 	}
 	f, err := createTemp(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	// Some file systems that take no files, such as /proc, say the same of a
+	// folder that is there.
+	if _, gone := os.Stat(filepath.Dir(path)); errors.Is(err, fs.ErrNotExist) && gone != nil {
 		return nil, fmt.Errorf("%s: the folder %s does not exist", path, filepath.Dir(path))
 	}
 	if err != nil {
