@@ -86,6 +86,16 @@ func (p *Package) Steps() int {
 	return 0
 }
 
+// StepsRPM returns the revs of each step, from idle to redline; none without
+// engine.
+func (p *Package) StepsRPM() []float64 {
+	out := make([]float64, p.Steps())
+	for i := range out {
+		out[i] = p.Buses[len(p.Buses)-1].Sounds[i].RPM
+	}
+	return out
+}
+
 // frame returns the power of a sound at one frame of the callout, nil for
 // silence.
 func (s *Sound) frame(at int) *sii.Masker {

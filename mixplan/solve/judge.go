@@ -26,12 +26,14 @@ func (r *Result) figures(p *problem) []float64 {
 // package and the plan's dips, plain the package as it came.
 func (r *Result) judge(p, plain *problem, o Options) {
 	r.Callouts = make([]Outcome, len(p.prepared))
+	r.met = met{seed: o.Seed, plain: plain.base, planned: make([][]float64, len(p.prepared))}
 	open := p.pkg.Unity()
 	parallel(len(r.Callouts), p.workers, func(i int) {
 		c := &r.Callouts[i]
 		c.Sound = p.pkg.Callouts[i]
 		gains := r.course(p.pkg, i)
 		with := p.all(i, gains...)
+		r.met.planned[i] = with
 		c.Plain, c.Planned = statOf(plain.base[i]), statOf(with)
 		steps := p.pkg.Steps()
 		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)

@@ -36,6 +36,8 @@ type Result struct {
 	Shifts   []Shift // how the answer moves
 	Clashes  Clashes
 	Notes    []string
+
+	met met
 }
 
 // Pair is one category under the callouts.

@@ -264,17 +264,7 @@ func PlanCount(r *solve.Report) (understood, spoken int) {
 }
 
 // PlanRPM returns the steps of the engine's revs, nil without engine.
-func PlanRPM(r *solve.Report) []float64 {
-	var out []float64
-	for _, b := range r.Package.Buses {
-		for _, s := range b.Sounds {
-			if s.RPM > 0 {
-				out = append(out, s.RPM)
-			}
-		}
-	}
-	return out
-}
+func PlanRPM(r *solve.Report) []float64 { return r.Package.StepsRPM() }
 
 func planDuck(r *solve.Report, k mixplan.Duck) PlanDuck {
 	nan := Number(math.NaN())
