@@ -147,7 +147,7 @@ func TestEndToEnd(t *testing.T) {
 			n[i] = samples.PowerDB(at) - sii.BandwidthDB[i]
 		}
 		want, _ := sii.Index(e, n, sii.Levels{}, sii.AverageSpeech)
-		q := p.Prepare(0, meet.Listener(), p.Meetings(0, 1))
+		q := p.Prepare(0, p.Callouts[0].Listener(), p.Meetings(0, 1))
 		got := 0.0
 		for m := range q.Meetings() {
 			got += q.Index(m, &p.Hall, p.Unity()) / float64(q.Meetings())
@@ -201,7 +201,7 @@ func small(t testing.TB) *meet.Package {
 // 0..1, silence has none, and the order of calls does not matter.
 func TestLaws(t *testing.T) {
 	p := small(t)
-	l := meet.Listener()
+	l := p.Callouts[0].Listener()
 	for i := range p.Callouts {
 		q := p.Prepare(i, l, p.Meetings(i, 7))
 		if !q.Speaks() {
@@ -297,7 +297,7 @@ func TestBadPackages(t *testing.T) {
 
 func BenchmarkIndex(b *testing.B) {
 	p := small(b)
-	q := p.Prepare(0, meet.Listener(), p.Meetings(0, 1))
+	q := p.Prepare(0, p.Callouts[0].Listener(), p.Meetings(0, 1))
 	g := p.Unity()
 	b.ReportAllocs()
 	for b.Loop() {

@@ -232,8 +232,17 @@ func (p *Package) Unity() []sii.Masker {
 	return g
 }
 
-// Listener is whom callouts are judged by: average speech, normal hearing.
-func Listener() *sii.Listener { return sii.NewListener(sii.AverageSpeech, sii.Levels{}) }
+// Importance is what counts in a callout: that of average speech, or that of
+// single words if the sheet says it is one.
+func (s *Sound) Importance() sii.Importance {
+	if s.OneWord {
+		return sii.OneWord
+	}
+	return sii.AverageSpeech
+}
+
+// Listener is whom a callout is judged by: normal hearing.
+func (s *Sound) Listener() *sii.Listener { return sii.NewListener(s.Importance(), sii.Levels{}) }
 
 // Alone returns meetings of a callout with one sound of a bus and nothing
 // else: n of them at drawn places, for a bed or an event. A step of the engine

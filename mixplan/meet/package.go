@@ -78,7 +78,7 @@ func Read(ctx context.Context, sh *sheet.Sheet, o Options) (*Package, error) {
 		}
 		var sounds []*Sound
 		for _, f := range c.Files {
-			s := &Sound{Path: f.Rel, Category: c.Name, StandIn: f.StandIn}
+			s := &Sound{Path: f.Rel, Category: c.Name, StandIn: f.StandIn, OneWord: f.OneWord}
 			sounds, files, paths = append(sounds, s), append(files, s), append(paths, f.Abs)
 		}
 		if c.Name == Callout {

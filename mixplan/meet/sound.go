@@ -29,6 +29,7 @@ type Sound struct {
 	Path     string // relative to the sheet; for the engine "engine at N rpm"
 	Category string
 	StandIn  bool
+	OneWord  bool    // a callout of a single word
 	RPM      float64 // of an engine step, else 0
 
 	DurationS float64

@@ -76,7 +76,7 @@ func indexOf(t *testing.T, pkg *meet.Package, tl *scene.Timeline, plan *mixplan.
 		}
 		add(under, frames)
 	}
-	return sii.Extended(listener(), []sii.Levels{speech}, under, active).Mean
+	return sii.Extended(pkg.Callouts[k].Listener(), []sii.Levels{speech}, under, active).Mean
 }
 
 // The scene behind a cell sounds as the cell says, without and with the plan.

@@ -37,7 +37,7 @@ func (r *Result) judge(p, plain *problem, o Options) {
 		c.Plain, c.Planned = statOf(plain.base[i]), statOf(with)
 		steps := p.pkg.Steps()
 		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)
-		l := listener()
+		l := c.Sound.Listener()
 		c.Hall = p.pkg.Prepare(i, l, meet.Hall()).Index(0, &p.hall, open)
 		c.Against = p.against(plain, i, l, gains, o)
 		c.RoomDB = CeilingDBTP - (c.Sound.PeakDBTP - r.Plan.BusGainDB) // of the file
@@ -175,7 +175,7 @@ func (p *problem) limit(c *Outcome, callout int, gains [][]sii.Masker, target fl
 	if !(c.Planned.P10 < target) { // reached, or nothing to understand
 		return
 	}
-	l := listener()
+	l := c.Sound.Listener()
 	c.RaiseDB = math.NaN()
 	index := make([]float64, len(p.base[callout]))
 	for db := raiseStepDB; db <= raiseMostDB; db += raiseStepDB {

@@ -157,7 +157,7 @@ const quietDB = 15
 func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e scene.Event, callout *meet.Sound, taken *losses) *Proven {
 	a := meet.NewAnalyser(t.RateHz)
 	out := &Proven{Scene: t.Name, Path: e.Path, AtS: float64(e.At) / float64(t.RateHz)}
-	l, n, active := listener(), len(callout.Power), callout.Active
+	l, n, active := callout.Listener(), len(callout.Power), callout.Active
 	frames := func(s *samples.Sound) []sii.Masker { return meet.AtEar(a.Frames(cut(s, e)), pkg.Chain) }
 	worse := func(d float64, of string) {
 		if math.Abs(d) > math.Abs(out.WorstLevelDB) {

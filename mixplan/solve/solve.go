@@ -94,9 +94,6 @@ type Against struct {
 // aimSlack is aimed at beyond the target, so that rounding cannot miss it.
 const aimSlack = 0.0015
 
-// listener is whom callouts are judged by.
-func listener() *sii.Listener { return meet.Listener() }
-
 // Solve finds the plan of a package fresh from meet.Read; the package's sounds
 // are trimmed by it for good. sh is the sheet it was read from.
 func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (*Result, error) {
@@ -194,8 +191,9 @@ func Check(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, plan *mixpla
 func begin(pkg *meet.Package, o Options) (*Result, []*meet.Prepared) {
 	r := &Result{Target: cmp.Or(o.Target, sii.UnderstoodFrom), Notes: append([]string(nil), pkg.Notes...)}
 	prepared := make([]*meet.Prepared, len(pkg.Callouts))
-	l := listener()
-	parallel(len(prepared), o.Workers, func(i int) { prepared[i] = pkg.Prepare(i, l, pkg.Meetings(i, o.Seed)) })
+	parallel(len(prepared), o.Workers, func(i int) {
+		prepared[i] = pkg.Prepare(i, pkg.Callouts[i].Listener(), pkg.Meetings(i, o.Seed))
+	})
 	return r, prepared
 }
 
@@ -218,9 +216,8 @@ func apply(pkg *meet.Package, plan *mixplan.Plan) {
 // louder returns the meetings with every callout as it is now, raised by db.
 func louder(pkg *meet.Package, prepared []*meet.Prepared, db float64) []*meet.Prepared {
 	out := make([]*meet.Prepared, len(prepared))
-	l := listener()
 	for i, q := range prepared {
-		out[i] = pkg.Louder(q, i, l, db)
+		out[i] = pkg.Louder(q, i, pkg.Callouts[i].Listener(), db)
 	}
 	return out
 }

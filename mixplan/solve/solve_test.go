@@ -68,6 +68,9 @@ func pack(t testing.TB, sounds map[string]*samples.Sound, rest string) *sheet.Sh
 	text := "title = \"Test\"\nsample_rate = 48000\nbit_depth = 24\n" + rest + "\n"
 	for _, c := range []string{"callout", "effect", "music"} {
 		if f := categories[c]; f != nil {
+			if c == "callout" && sounds["callout-word"] != nil {
+				f = append(f, "\"callout-word.wav\"]\none_word = [\"callout-word.wav\"")
+			}
 			text += fmt.Sprintf("[category.%s]\nfiles = [%s]\n%s", c, strings.Join(f, ", "), map[string]string{"music": "target_lufs = -24\n"}[c])
 		}
 	}
@@ -138,7 +141,7 @@ func TestPlanIsNeededEnoughAndProven(t *testing.T) {
 	// The grid, on the same trimmed package.
 	prepared := make([]*meet.Prepared, len(pkg.Callouts))
 	for i := range prepared {
-		prepared[i] = pkg.Prepare(i, listener(), pkg.Meetings(i, 1))
+		prepared[i] = pkg.Prepare(i, pkg.Callouts[i].Listener(), pkg.Meetings(i, 1))
 	}
 	p := newProblem(pkg, pkg.Hall, prepared, r.Target, 0)
 	most := limits(pkg, sh)
@@ -254,6 +257,47 @@ func TestLimits(t *testing.T) {
 	if c.LimitedBy == LimitDepth && c.RaiseDB > c.RoomDB || c.LimitedBy == LimitHeadroom && c.RaiseDB <= c.RoomDB {
 		t.Errorf("%s with %.1f dB wanted and %.1f left", c.LimitedBy, c.RaiseDB, c.RoomDB)
 	}
+}
+
+// A callout of one word is judged as one, from the meetings to the proof: the
+// same sound reads differently, by the functions of ANSI S3.5 as they are.
+func TestOneWord(t *testing.T) {
+	s := sounds()
+	delete(s, "callout-b")
+	s["callout-word"] = s["callout-a"]
+	// Not a crowd: before speech-like noise every band is worth the same.
+	sh := pack(t, s, strings.Replace(listeningIn(68), "crowd", "flat", 1))
+	pkg, r := solved(t, sh, Options{Seed: 1})
+	a, word := r.Callouts[0], r.Callouts[1]
+	if a.Sound.Importance().Name != "average speech" || word.Sound.Importance().Name != "NU-6 words" {
+		t.Fatalf("%q and %q", a.Sound.Importance().Name, word.Sound.Importance().Name)
+	}
+	for _, c := range []struct {
+		Outcome
+		sii.Importance
+	}{{a, sii.AverageSpeech}, {word, sii.NU6}} {
+		want, _ := sii.IndexMasked(c.Sound.Speech, maskerLevels(pkg.Hall), sii.Levels{}, c.Importance)
+		if math.Abs(c.Hall-want) > 1e-6 {
+			t.Errorf("%s over the hall: %.4f, not %.4f", c.Sound.Path, c.Hall, want)
+		}
+	}
+	if math.Abs(a.Hall-word.Hall) < 0.005 {
+		t.Error("the two functions agree: the case says nothing")
+	}
+	proof, err := Prove(context.Background(), pkg, sh, r, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !proof.Holds() || math.Abs(proof.Callouts[0].Measured-proof.Callouts[1].Measured) < 0.002 {
+		t.Errorf("proof: %+v", proof.Callouts)
+	}
+}
+
+func maskerLevels(m sii.Masker) sii.Masker {
+	for k, p := range m {
+		m[k] = samples.PowerDB(p)
+	}
+	return m
 }
 
 // A target out of reach does not give up what can be had: the next limit

@@ -114,6 +114,11 @@ var badSheets = []struct{ name, text, want string }{
 	{"long pattern", "category.x.files = ['" + strings.Repeat("{a,b}", 200) + "']\n", `1:21: category.x.files[1]: is longer than 512 bytes`},
 	{"stand-in", "category.x.stand_in = ['x/*']\n", `1:24: category.x.stand_in[1]: "x/*" matches no file; there is no folder "x"`},
 
+	{"one word without a file", "category.callout.files = ['callouts/*.wav']\ncategory.callout.one_word = ['callouts/x-*']\n", `2:30: category.callout.one_word[1]: "callouts/x-*" matches no file; the folder "callouts" holds ".hidden.wav" and 4 more`},
+	{"one word from elsewhere", "category.callout.files = ['callouts/*.wav']\ncategory.callout.one_word = ['callouts/t-go.wav', 'music/*.ogg']\n", `2:51: category.callout.one_word[2]: "music/main.ogg" is not among the files of this category; name it in files or stand_in too`},
+	{"one word of an effect", "category.effect.files = ['callouts/*.wav']\ncategory.effect.one_word = ['callouts/t-go.wav']\n", `2:17: category.effect.one_word: says which callouts are a single word, and these are not callouts; write it under [category.callout]`},
+	{"one word no list", "category.callout.files = ['callouts/*.wav']\ncategory.callout.one_word = true\n", `2:18: category.callout.one_word: must be a list of files or patterns in brackets, not true`},
+
 	// Listening.
 	{"listening incomplete", "[listening]\n", `1:2: listening.level_at_ear_db: missing; must be a number, 40 to 120 dB SPL
 1:2: listening.noise_dba: missing; must be a number, 20 to 120 dB(A)`},

@@ -29,6 +29,7 @@ type Category struct {
 type File struct {
 	Path
 	StandIn bool   // not final yet
+	OneWord bool   // a callout of a single word, named by one_word
 	Key     string // of the pattern that named it, for Sheet.Errorf
 }
 
@@ -64,9 +65,13 @@ func (t *table) category(name string, owner map[string]string) Category {
 	}
 	final := t.filesOf("files")
 	standIn := t.filesOf("stand_in")
-	provisional := map[string]bool{}
+	provisional, alone := map[string]bool{}, map[string]bool{}
 	for _, f := range standIn {
 		provisional[f.Rel] = true
+	}
+	oneWord := t.oneWord(name)
+	for _, f := range oneWord {
+		alone[f.Rel] = true
 	}
 	seen := map[string]bool{}
 	for _, f := range append(final, standIn...) {
@@ -80,8 +85,13 @@ func (t *table) category(name string, owner map[string]string) Category {
 			continue
 		}
 		owner[f.Rel] = name
-		f.StandIn = provisional[f.Rel]
+		f.StandIn, f.OneWord = provisional[f.Rel], alone[f.Rel]
 		c.Files = append(c.Files, f)
+	}
+	for _, f := range oneWord {
+		if !seen[f.Rel] {
+			t.fail(f.Key, quote(f.Rel)+" is not among the files of this category", "name it in files or stand_in too")
+		}
 	}
 	c.TargetLUFS = t.float("target_lufs", limits{-70, 0, "LUFS"})
 	c.ToleranceLU = or(t.float("tolerance_lu", limits{0.1, 20, "LU"}), 1)
@@ -91,6 +101,23 @@ func (t *table) category(name string, owner map[string]string) Category {
 	}
 	t.done()
 	return c
+}
+
+// spoken is the category whose sounds are understood or not.
+const spoken = "callout"
+
+// oneWord reads which of the files hold a single word. A word alone has no
+// sentence around it to be guessed from, so it is judged in a way of its own.
+func (t *table) oneWord(category string) []File {
+	if !t.has("one_word") {
+		return nil
+	}
+	out := t.filesOf("one_word")
+	if category != spoken {
+		t.fail(t.sub("one_word"), "says which callouts are a single word, and these are not callouts", "write it under [category."+spoken+"]")
+		return nil
+	}
+	return out
 }
 
 // filesOf reads a list of files and patterns.

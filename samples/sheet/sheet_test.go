@@ -108,7 +108,7 @@ func TestSnowDepot(t *testing.T) {
 		{Name: "callout", Key: "category.callout", TargetLUFS: ptr(-19), ToleranceLU: 1, Priority: 3, Files: []File{
 			{Path: at("callouts/Ready.wav"), Key: callouts},
 			{Path: at("callouts/catch-it.wav"), Key: callouts},
-			{Path: at("callouts/t-go.wav"), Key: callouts, StandIn: true},
+			{Path: at("callouts/t-go.wav"), Key: callouts, StandIn: true, OneWord: true},
 		}},
 		{Name: "music", Key: "category.music", ToleranceLU: 1, Files: []File{
 			{Path: at("music/main.ogg"), Key: "category.music.files[1]"},
@@ -269,6 +269,25 @@ category.x.stand_in = ["music/*", "callouts/t-*"]`), writePackage(t))
 	}
 	want := []string{"callouts/t-go.wav stand-in", "callouts/Ready.wav", "callouts/catch-it.wav", "music/main.ogg stand-in"}
 	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+// A single word is marked wherever the file itself is named.
+func TestOneWord(t *testing.T) {
+	s, err := Parse("s.toml", []byte(`category.callout.files = ["callouts/t-go.wav"]
+category.callout.stand_in = ["callouts/*.wav"]
+category.callout.one_word = ["callouts/t-*", "callouts/Ready.wav", "callouts/R*.wav"]`), writePackage(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, f := range s.Files("callout") {
+		if f.OneWord {
+			got = append(got, f.Rel)
+		}
+	}
+	if want := []string{"callouts/t-go.wav", "callouts/Ready.wav"}; !slices.Equal(got, want) || len(s.Files("callout")) != 3 {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -24,33 +24,34 @@ var pageTemplate = template.Must(template.New("page").Parse(pageText))
 
 // page is what the template shows.
 type page struct {
-	CSS      template.CSS
-	Title    string
-	Summary  string
-	Hall     string
-	Notes    []string
-	Target   string
-	TargetAt float64 // percent
-	Tally    []tally
-	Scale    []mark
-	Callouts []callout
-	Map      *rpmMap
-	Yields   []string
-	Ducks    []duckRow
-	Envelope *envelope
-	Clash    *spectrum
-	Matrix   matrix
-	Against  []against
-	Headroom headroomChart
-	Shifts   []shiftRow
-	Proof    []proofRow
-	ProofSum string
-	Levels   []levelRow
-	Trims    []trimRow
-	Hearing  []string
-	Caution  string
-	Cost     string
-	Made     bool
+	CSS        template.CSS
+	Title      string
+	Summary    string
+	Hall       string
+	Notes      []string
+	Target     string
+	TargetAt   float64 // percent
+	Tally      []tally
+	Scale      []mark
+	Callouts   []callout
+	Importance string
+	Map        *rpmMap
+	Yields     []string
+	Ducks      []duckRow
+	Envelope   *envelope
+	Clash      *spectrum
+	Matrix     matrix
+	Against    []against
+	Headroom   headroomChart
+	Shifts     []shiftRow
+	Proof      []proofRow
+	ProofSum   string
+	Levels     []levelRow
+	Trims      []trimRow
+	Hearing    []string
+	Caution    string
+	Cost       string
+	Made       bool
 }
 
 // mark is how well something is understood: shape, word, class.
@@ -123,6 +124,7 @@ func Write(w io.Writer, r *solve.Report) error {
 			}
 		}
 	}
+	p.Importance = report.PlanImportance(r)
 	p.Map = newMap(r)
 	p.ducks(r)
 	p.Envelope = newEnvelope(r)

@@ -67,6 +67,7 @@ type PlanCallout struct {
 	Path          string        `json:"path"`
 	SIIPlain      Number        `json:"sii_plain"`
 	SIIPlanned    Number        `json:"sii_planned"`
+	Importance    string        `json:"importance"` // function of ANSI S3.5 that bands are weighted with
 	LimitedBy     string        `json:"limited_by"`
 	Judged        *string       `json:"judged"` // null without speech
 	Sentence      string        `json:"sentence"`
@@ -283,7 +284,7 @@ func planDuck(r *solve.Report, k mixplan.Duck) PlanDuck {
 func planCallout(c *solve.Outcome, rpm []float64) PlanCallout {
 	out := PlanCallout{
 		Path: c.Sound.Path, SIIPlain: Round(c.Plain.P10, 3), SIIPlanned: Round(c.Planned.P10, 3), LimitedBy: c.LimitedBy,
-		Sentence:   c.Sentence,
+		Sentence: c.Sentence, Importance: c.Sound.Importance().Name,
 		WorstPlain: Round(c.Plain.Worst, 3), WorstPlanned: Round(c.Planned.Worst, 3), WorstWith: c.WorstWith,
 		MedianPlain: Round(c.Plain.Median, 3), MedianPlanned: Round(c.Planned.Median, 3), HallAlone: Round(c.Hall, 3),
 		ActiveDBA: Round(c.Sound.ActiveDBA, 1), RaiseDB: Round(c.RaiseDB, 1), RoomDB: Round(c.RoomDB, 1),

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"tachbench/analysis/exposure"
+	"tachbench/analysis/sii"
 	"tachbench/mixplan/solve"
 )
 
@@ -73,6 +74,28 @@ func PlanSummaryLine(r *solve.Report) string {
 	return s
 }
 
+// PlanImportance says in a sentence which callouts are judged as what.
+func PlanImportance(r *solve.Report) string {
+	var words []string
+	speak := 0
+	for _, c := range r.Callouts {
+		if math.IsNaN(c.Planned.P10) {
+			continue
+		}
+		if speak++; c.Sound.OneWord {
+			words = append(words, c.Sound.Path)
+		}
+	}
+	average, alone := sii.AverageSpeech.Name, sii.OneWord.Name
+	switch len(words) {
+	case 0:
+		return fmt.Sprintf("All callouts are judged as %s (importance of bands, ANSI S3.5); a callout of a single word belongs in one_word of the sheet.", average)
+	case speak:
+		return fmt.Sprintf("All callouts are judged as single words (importance of bands: %s, ANSI S3.5).", alone)
+	}
+	return fmt.Sprintf("Judged as single words (importance of bands: %s, ANSI S3.5): %s; the others as %s.", alone, strings.Join(words, ", "), average)
+}
+
 // PlanYields says in sentences what yields.
 func PlanYields(r *solve.Report) []string {
 	var out []string
@@ -123,8 +146,7 @@ func PlanYields(r *solve.Report) []string {
 
 // PlanSaid says in sentences how sure all that is.
 func PlanSaid(r *solve.Report) []string {
-	var out []string
-	out = append(out, r.Notes...)
+	out := append([]string{PlanImportance(r)}, r.Notes...)
 	o := r.WithPlan
 	out = append(out, fmt.Sprintf("Headroom: in %d minutes of simulated play the sum ran over full scale %s, %.0f an hour (95 %% between %.0f and %.0f; allowed %s).",
 		r.Headroom.Minutes, Times(o.Count), o.PerHour, o.LoPerHour, o.HiPerHour, number(r.Allowed)))
