@@ -32,7 +32,7 @@ nearest recording played faster or slower.
 Exit status 1 when a target is missed.`,
 		Example: `  tachbench fidelity soundsheet.toml
   tachbench fidelity soundsheet.toml --holds 8 --json`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.sheet = args[0]

@@ -51,7 +51,7 @@ game's own implementation of it can be checked.`,
   tachbench mix soundsheet.toml --scene launch --plain --out plain.wav
   tachbench mix soundsheet.toml --scene launch --plain --out p.wav --stems stems
   tachbench mix --vectors ducking.json`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.sheet = args[0]
@@ -66,7 +66,7 @@ game's own implementation of it can be checked.`,
 	f.StringVar(&o.plan, "plan", "", "trims, ducks and bus gain from `FILE.toml`")
 	f.BoolVar(&o.plain, "plain", false, "every sound as it is, no ducks")
 	f.StringVar(&o.stems, "stems", "", "also each category as it sounds in the mix, 32-bit\nfloat files that add up to it, into `FOLDER`")
-	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides the engine's choice of cycles")
+	f.Var(seedValue{&o.seed}, "seed", "`NUMBER` that decides the engine's choice of cycles")
 	f.StringVar(&o.vectors, "vectors", "", "write the ducking law and its test vectors;\n`FILE.json`")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of tables")
 	f.BoolVar(&o.force, "force", false, "replace files that exist")

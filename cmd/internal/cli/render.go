@@ -56,7 +56,7 @@ sheet. Same sheet, curve and seed give the same bytes.`,
 		Example: `  tachbench render soundsheet.toml --sweep 1600:8000 --seconds 8 --out up.wav
   tachbench render soundsheet.toml --hold 3500 --seconds 5 --out hold.wav
   tachbench render soundsheet.toml --lever presses.csv --out play.wav`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.sheet = args[0]
@@ -76,7 +76,7 @@ sheet. Same sheet, curve and seed give the same bytes.`,
 	f.StringVar(&o.lever, "lever", "", "lever or button from `FILE.csv`, through the\ncrank model")
 	f.Var(numberValue{&o.seconds, "S"}, "seconds", "length of a sweep or hold; of --lever, to run\non after the last row")
 	f.Var(numberValue{&o.load, "0..1"}, "load", "load of a sweep, a hold, or curve rows without\none: 0 overrun, 1 full")
-	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides the choice of cycles")
+	f.Var(seedValue{&o.seed}, "seed", "`NUMBER` that decides the choice of cycles")
 	f.StringVar(&o.plot, "plot", "", "draw the note's spectrogram with the requested\norders over it; `FILE.svg`")
 	f.BoolVar(&o.logHz, "plot-log", false, "logarithmic frequency axis in the picture")
 	f.StringVar(&o.save, "save-curve", "", "write the revs and load that were played as\ntime_s,rpm,load rows; `FILE.csv`")

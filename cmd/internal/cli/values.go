@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"github.com/spf13/cobra"
 )
 
 // Values of flags. They differ from the flag library's own in that a slip is
@@ -27,6 +29,24 @@ func (v wholeValue) Set(s string) error {
 	n, err := strconv.Atoi(strings.TrimSpace(s))
 	if err != nil {
 		return errors.New("not a whole number")
+	}
+	*v.to = n
+	return nil
+}
+
+type seedValue struct{ to *uint64 }
+
+func (v seedValue) String() string {
+	if v.to == nil || *v.to == 0 {
+		return ""
+	}
+	return strconv.FormatUint(*v.to, 10)
+}
+func (v seedValue) Type() string { return "NUMBER" }
+func (v seedValue) Set(s string) error {
+	n, err := strconv.ParseUint(strings.TrimSpace(s), 10, 64)
+	if err != nil {
+		return errors.New("not a whole number of 0 or more")
 	}
 	*v.to = n
 	return nil
@@ -79,4 +99,12 @@ func parseNumber(s string) (float64, error) {
 		return 0, errors.New("not a number")
 	}
 	return x, nil
+}
+
+// atMostOne lets a command have one argument or none.
+func atMostOne(cmd *cobra.Command, args []string) error {
+	if len(args) > 1 {
+		return fmt.Errorf("%s: takes one argument, not %d: %s", cmd.Name(), len(args), strings.Join(args, " "))
+	}
+	return nil
 }
