@@ -1,0 +1,74 @@
+// The callout × revs map: every cell is a button that plays its meeting.
+
+import { byId, make, say, revs, fixed, short, mark, MARKS, NONE } from './form.js';
+
+export class Meetings {
+  constructor(sound, wakeUp) {
+    this.sound = sound;
+    this.wakeUp = wakeUp;
+    this.data = null;
+    this.cells = [];
+    this.planned = null;
+  }
+
+  waiting(plan) {
+    if (this.data) return;
+    if (plan.error) say(byId('map-say'), 'No map: ' + plan.error);
+    else if (!plan.ready) say(byId('map-say'), 'Waiting for the plan');
+  }
+
+  async load() {
+    if (this.data) return;
+    const r = await fetch('/map.json', { cache: 'no-store' });
+    if (!r.ok) return;
+    this.data = await r.json();
+    this.build();
+  }
+
+  build() {
+    const { rpm, callouts } = this.data;
+    if (!rpm || !rpm.length || !callouts || !callouts.length) {
+      say(byId('map-say'), 'This package has no callouts to meet, or no engine.');
+      return;
+    }
+    const scale = MARKS.map((m) => `${m.shape} ${m.word}${Number.isFinite(m.from) ? ' from ' + fixed(m.from, 2) : ''}`).join(', ');
+    say(byId('map-say'), `Press a cell to hear exactly that meeting: the callout among music, an effect and the engine at those revs. The number is how much of the speech arrives, 0 to 1: ${scale}.`);
+    const head = make('tr', {}, make('th', { scope: 'col' }, 'rpm'), ...rpm.map((v) => make('th', { scope: 'col' }, revs(v))));
+    const rows = callouts.map((c, i) => {
+      const cells = rpm.map((v, j) => {
+        const b = make('button', { type: 'button' });
+        b.addEventListener('click', () => this.meet(i, j, b));
+        return b;
+      });
+      this.cells.push(cells);
+      return make('tr', {}, make('th', { scope: 'row', title: c.path }, short(c.path)), ...cells.map((b) => make('td', {}, b)));
+    });
+    byId('map').replaceChildren(make('caption', { id: 'map-caption' }), make('thead', {}, head), make('tbody', {}, ...rows));
+    byId('map-scroll').hidden = false;
+    this.planned = null;
+  }
+
+  meet(callout, step, button) {
+    this.wakeUp();
+    this.sound.send({ do: 'drive', by: 'scene' });
+    this.sound.send({ do: 'meet', callout, step });
+    byId('map').querySelector('.chosen')?.classList.remove('chosen');
+    button.classList.add('chosen');
+  }
+
+  show(planned) {
+    if (planned === this.planned || !this.cells.length) return;
+    this.planned = planned;
+    const words = planned ? 'with the plan' : 'without the plan';
+    say(byId('map-caption'), `Speech intelligibility index ${words}. The switch above changes both the numbers and what you hear.`);
+    this.data.callouts.forEach((c, i) => {
+      this.cells[i].forEach((b, j) => {
+        const v = (planned ? c.planned : c.plain)[j];
+        const m = typeof v === 'number' ? mark(v) : null;
+        b.className = (m ? m.word : '') + (b.classList.contains('chosen') ? ' chosen' : '');
+        b.replaceChildren(make('b', {}, fixed(v, 2)), ' ', make('span', { 'aria-hidden': 'true' }, m ? m.shape : NONE));
+        b.setAttribute('aria-label', `${fixed(v, 2)} ${m ? m.word : 'not measured'}: ${short(c.path)} at ${this.data.rpm[j]} rpm, ${words}`);
+      });
+    });
+  }
+}
