@@ -75,7 +75,9 @@ Results go to standard output, messages to standard error. Exit status:
 	root.AddCommand(newRender(s, runRender))
 	root.AddCommand(newPlan(s, runPlan))
 	root.AddCommand(newMix(s, runMix))
+	root.AddCommand(newPage(s, runPage))
 	root.AddCommand(newFidelity(s, runFidelity))
+	root.AddCommand(newPreview(s, runPreview))
 	return root
 }
 
