@@ -14,14 +14,17 @@
 // file. The note is not turned down as engine.Render does with a single one:
 // a scene over full scale is for the bus gain to cure.
 //
-// Streams are mixed by gopxl/beep: Loop2 over a clip in memory, Seq and Take
-// to put it in its place, Mixer to add up a category. Two habits of it matter
-// here. Mixer puts its last stream in the place of one that has ended, which
-// changes the order of additions and so the last bit, depending on where
-// blocks end; streams are therefore followed by silence and never end. Its
+// Voices are streams of gopxl/beep: Loop2 over a clip in memory, Volume for its
+// trim. They are put in their places and added up here and not by beep's Seq
+// and Mixer, because Mixer takes new memory for every block, which a live
+// stream must not, and puts its last stream in the place of one that has
+// ended, which changes the order of additions and so the last bit. beep's
 // resampler has no low-pass (see samples/resample), so files at another rate
 // than the machine's go through ours, after the loop, which keeps loops
 // seamless at every rate.
+//
+// Run renders a whole scene; Stream is the same, pulled block by block by
+// somebody who listens.
 //
 // Same timeline, plan and seed give the same bytes at any block size and on any
 // number of cores.

@@ -2,8 +2,6 @@ package render
 
 import (
 	"context"
-	"errors"
-	"math"
 
 	"tachbench/mixplan"
 	"tachbench/mixplan/engine"
@@ -62,31 +60,25 @@ func Channels(t *scene.Timeline, eng *engine.Engine) int {
 // or an error if the scene has an engine and eng is nil. The timeline is not
 // changed; several renders of it may run at once.
 func Run(ctx context.Context, t *scene.Timeline, eng *engine.Engine, o Options) (*Result, error) {
-	if t.HasEngine() && eng == nil {
-		return nil, errors.New("the scene has an engine, and there is none to play it")
-	}
 	if o.BlockFrames <= 0 {
 		o.BlockFrames = defaultBlock
 	}
 	size := int(min(int64(o.BlockFrames), max(1, t.Frames)))
-	r := &Result{RateHz: t.RateHz, Channels: Channels(t, eng), Frames: t.Frames}
-	var buses []*bus
-	for _, c := range t.Categories() {
-		b := newBus(c, t, eng, o, r.Channels, size)
-		if o.Stem != nil {
-			b.sink = o.Stem(c)
+	st, err := NewStream(t, eng, StreamOptions{Plan: o.Plan, Seed: o.Seed, GainDB: o.GainDB, MaxFrames: size})
+	if err != nil {
+		return nil, err
+	}
+	r := &Result{RateHz: t.RateHz, Channels: st.channels, Frames: t.Frames}
+	if o.Stem != nil {
+		for _, b := range st.buses {
+			b.sink = o.Stem(b.category)
 		}
-		buses = append(buses, b)
 	}
-	gain := o.GainDB
-	if o.Plan != nil {
-		gain += o.Plan.BusGainDB
-	}
-	m := master{gain: samples.DBAmplitude(gain), frames: t.Frames, fade: endFadeS * float64(t.RateHz)}
 	mix := make([][]float64, r.Channels)
 	for c := range mix {
 		mix[c] = make([]float64, size)
 	}
+	gain := make([]float64, size)
 	for at := int64(0); at < t.Frames; at += int64(size) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -96,9 +88,16 @@ func Run(ctx context.Context, t *scene.Timeline, eng *engine.Engine, o Options) 
 		for c := range sum {
 			clear(sum[c])
 		}
-		for _, b := range buses {
-			block := b.next(n)
-			m.apply(block, at)
+		blocks := st.Next(n)
+		st.Master(gain[:n])
+		for k, b := range st.buses {
+			block := blocks[k].Sound
+			for c := range block {
+				x := block[c]
+				for i, g := range gain[:n] {
+					x[i] *= g
+				}
+			}
 			if b.sink != nil {
 				if err := b.sink.Write(block); err != nil {
 					return nil, err
@@ -116,31 +115,11 @@ func Run(ctx context.Context, t *scene.Timeline, eng *engine.Engine, o Options) 
 			}
 		}
 	}
-	for _, b := range buses {
+	for _, b := range st.buses {
 		r.Buses = append(r.Buses, Bus{b.category, !b.course.Idle(), b.course.Cost()})
 		r.HeldS += b.heldS()
 	}
 	return r, nil
-}
-
-// master is what everything goes through at last.
-type master struct {
-	gain   float64
-	frames int64
-	fade   float64 // frames
-}
-
-// apply turns a block that begins at a frame up or down, and fades the end.
-func (m master) apply(block [][]float64, at int64) {
-	for c := range block {
-		for i := range block[c] {
-			g := m.gain
-			if left := float64(m.frames - 1 - at - int64(i)); left < m.fade {
-				g *= 0.5 - 0.5*math.Cos(math.Pi*left/m.fade)
-			}
-			block[c][i] *= g
-		}
-	}
 }
 
 // Sound renders a scene into memory: the mix, and the stems by category.

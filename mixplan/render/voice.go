@@ -71,6 +71,8 @@ type converted struct {
 	planar   [][]float64 // what was read, and how much of it waits
 	at, have int
 	out      [][]float64
+	room     [][]float64 // views of out and planar, made anew for each call
+	waiting  [][]float64
 	ended    bool
 }
 
@@ -80,6 +82,7 @@ func newConverted(src beep.Streamer, fromHz, toHz, channels int) *converted {
 		c.planar = append(c.planar, make([]float64, convertChunk))
 		c.out = append(c.out, make([]float64, convertChunk))
 	}
+	c.room, c.waiting = make([][]float64, channels), make([][]float64, channels)
 	return c
 }
 
@@ -103,15 +106,20 @@ func (c *converted) Stream(dst [][2]float64) (int, bool) {
 
 // some brings up to room frames into c.out; 0 only at the end.
 func (c *converted) some(room int) int {
-	out := front(c.out, 0, room)
+	for ch := range c.out {
+		c.room[ch] = c.out[ch][:room]
+	}
 	for {
 		if c.have == 0 && !c.ended {
 			c.read()
 		}
 		if c.ended && c.have == 0 {
-			return c.r.Flush(out)
+			return c.r.Flush(c.room)
 		}
-		taken, n := c.r.Process(out, front(c.planar, c.at, c.at+c.have))
+		for ch := range c.planar {
+			c.waiting[ch] = c.planar[ch][c.at : c.at+c.have]
+		}
+		taken, n := c.r.Process(c.room, c.waiting)
 		c.at += taken
 		c.have -= taken
 		if n > 0 {
