@@ -13,8 +13,9 @@
 // # Speech
 //
 // A sound speaks from s to e seconds; the plan's tool lists these stretches
-// for every sound ("active_s" of `tachbench mix --json`, in seconds from the
-// sound's first sample). All stretches of all sounds of one category count
+// ("active_s" of `tachbench plan --json` for every callout, of `tachbench mix
+// --json` for every sound of a scene, in seconds from the sound's first
+// sample). All stretches of all sounds of one category count
 // alike; it does not matter which of several callouts it is.
 //
 // # One rule

@@ -150,7 +150,7 @@ func (a *Analyser) readOne(s *Sound, path string, chain *ear.Chain) (note string
 		return "", err
 	}
 	if s.Category == Callout {
-		s.Spans = scene.Active(src)
+		s.Spans = scene.Speaks(src)
 	}
 	if src.RateHz != a.rateHz {
 		if err := resample.Check(src.RateHz, a.rateHz); err != nil {

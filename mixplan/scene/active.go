@@ -56,6 +56,17 @@ func Active(s *samples.Sound) []Span {
 	return out
 }
 
+// Speaks is Active for a sound as its file holds it, of any number of
+// channels: what a scene with that file goes by.
+func Speaks(file *samples.Sound) []Span {
+	s := samples.NewSound(file.RateHz, file.Channels(), file.Frames())
+	s.Mask = file.Mask
+	for c, x := range file.Chans {
+		samples.Scrub(s.Chans[c], x)
+	}
+	return Active(fold(s))
+}
+
 // activePower solves P = mean of the frames within the margin under P. From
 // all frames on, each step leaves quieter ones out and so raises P, until
 // nothing changes.

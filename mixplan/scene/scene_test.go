@@ -261,3 +261,25 @@ func TestSixChannelsAreFoldedDown(t *testing.T) {
 		t.Errorf("left %.7f, right %.7f", l, r)
 	}
 }
+
+// What a file says of when it speaks is what a scene with it goes by: without
+// the low-frequency channel, which is not played, and without broken samples.
+func TestSpeaksAsInAScene(t *testing.T) {
+	dir := fill(t)
+	six := samples.NewSound(48000, 6, 2*48000)
+	copy(six.Chans[2], words(2, scene.Span{FromS: 0.5, ToS: 0.9}).Chans[0])
+	copy(six.Chans[3], words(2, scene.Span{FromS: 1.3, ToS: 1.9}).Chans[0])
+	six.Chans[0][100] = math.NaN()
+	write(t, dir, "surround.wav", six)
+	tl, err := build(t, dir, "[[scene.cue]]\nat_s = 0\nsound = \"surround.wav\"\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := scene.Speaks(six)
+	if want := []scene.Span{{FromS: 0.47, ToS: 0.95}}; !near(got, want, 0.0101) || !near(got, tl.Events[0].Active, 1e-9) {
+		t.Errorf("%v, in a scene %v", got, tl.Events[0].Active)
+	}
+	if !math.IsNaN(six.Chans[0][100]) {
+		t.Error("the sound was changed")
+	}
+}

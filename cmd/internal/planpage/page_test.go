@@ -13,8 +13,11 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
 	"tachbench/cmd/internal/planpage"
 	"tachbench/cmd/internal/report"
+	"tachbench/mixplan/meet"
 	"tachbench/mixplan/solve"
 	"tachbench/samples"
 	"tachbench/samples/file"
@@ -157,10 +160,68 @@ func TestDocument(t *testing.T) {
 	if silent["sii_planned"] != nil || silent["judged"] != nil {
 		t.Errorf("a silent callout has an index: %v", silent)
 	}
+	if v := d["callouts"].([]any)[0].(map[string]any)["active_s"].([]any); len(v) != 1 || v[0].([]any)[0] != 0.0 || v[0].([]any)[1] != 1.2 {
+		t.Errorf("1.2 s of noise speak at %v", v)
+	}
 	limits := []string{"none", "hall", "headroom", "depth"}
 	for _, c := range d["callouts"].([]any) {
 		if !slices.Contains(limits, c.(map[string]any)["limited_by"].(string)) {
 			t.Errorf("limited_by %v", c)
+		}
+	}
+}
+
+// The document keeps to its schema, without and with an engine, and the schema
+// can refuse.
+func TestDocumentKeepsToItsSchema(t *testing.T) {
+	schema, err := jsonschema.NewCompiler().Compile("../../../testdata/plan.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := small(t)
+	document := func() map[string]any {
+		var b bytes.Buffer
+		if err := report.WriteJSON(&b, report.NewPlanDocument(r, []string{"plan.toml"})); err != nil {
+			t.Fatal(err)
+		}
+		v, err := jsonschema.UnmarshalJSON(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.(map[string]any)
+	}
+	for _, engine := range []bool{false, true} {
+		if engine {
+			r.Package.Buses = append(r.Package.Buses, meet.Bus{Category: "engine", Sounds: []*meet.Sound{{Path: "engine at 2000 rpm", Category: "engine", RPM: 2000}}})
+			for i := range r.Callouts {
+				r.Callouts[i].StepsPlain, r.Callouts[i].StepsPlanned = []float64{0.5}, []float64{0.6}
+			}
+		}
+		d := document()
+		if err := schema.Validate(d); err != nil {
+			t.Errorf("engine %v: %v", engine, err)
+		}
+		if n := len(d["callouts"].([]any)[0].(map[string]any)["by_rpm"].([]any)); (n == 1) != engine {
+			t.Errorf("engine %v: %d steps", engine, n)
+		}
+	}
+	first := func(d map[string]any, list string) map[string]any { return d[list].([]any)[0].(map[string]any) }
+	for i, spoil := range []func(d map[string]any){
+		func(d map[string]any) { d["version"] = json.Number("2") },
+		func(d map[string]any) { delete(d, "proof") },
+		func(d map[string]any) { d["news"] = true },
+		func(d map[string]any) { delete(first(d, "callouts"), "active_s") },
+		func(d map[string]any) { first(d, "callouts")["active_s"] = []any{[]any{json.Number("1")}} },
+		func(d map[string]any) { first(d, "callouts")["sii_planned"] = json.Number("1.2") },
+		func(d map[string]any) { first(d, "callouts")["limited_by"] = "luck" },
+		func(d map[string]any) { first(d, "ducking")["depth_db"] = json.Number("-3") },
+		func(d map[string]any) { first(d, "sounds")["trim"] = json.Number("1") },
+		func(d map[string]any) { first(d, "at_ear")["third_octave_db"] = []any{} },
+	} {
+		d := document()
+		spoil(d)
+		if schema.Validate(d) == nil {
+			t.Errorf("%d is accepted", i)
 		}
 	}
 }

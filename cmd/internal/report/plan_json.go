@@ -9,7 +9,8 @@ import (
 	"tachbench/mixplan/solve"
 )
 
-// PlanDocument is `tachbench plan --json`.
+// PlanDocument is `tachbench plan --json`. testdata/plan.schema.json
+// describes it; a key that is added has to be added there.
 type PlanDocument struct {
 	Version    int     `json:"version"`
 	Title      string  `json:"title"`
@@ -71,6 +72,7 @@ type PlanCallout struct {
 	LimitedBy     string        `json:"limited_by"`
 	Judged        *string       `json:"judged"` // null without speech
 	Sentence      string        `json:"sentence"`
+	ActiveS       [][2]Number   `json:"active_s"` // when others yield to it, seconds from its first sample
 	WorstPlain    Number        `json:"worst_plain"`
 	WorstPlanned  Number        `json:"worst_planned"`
 	WorstWith     string        `json:"worst_with"`
@@ -288,7 +290,10 @@ func planCallout(c *solve.Outcome, rpm []float64) PlanCallout {
 		WorstPlain: Round(c.Plain.Worst, 3), WorstPlanned: Round(c.Planned.Worst, 3), WorstWith: c.WorstWith,
 		MedianPlain: Round(c.Plain.Median, 3), MedianPlanned: Round(c.Planned.Median, 3), HallAlone: Round(c.Hall, 3),
 		ActiveDBA: Round(c.Sound.ActiveDBA, 1), RaiseDB: Round(c.RaiseDB, 1), RoomDB: Round(c.RoomDB, 1),
-		ByRPM: []PlanStep{}, Against: []PlanAgainst{},
+		ActiveS: [][2]Number{}, ByRPM: []PlanStep{}, Against: []PlanAgainst{},
+	}
+	for _, a := range c.Sound.Spans {
+		out.ActiveS = append(out.ActiveS, [2]Number{Round(a.FromS, 3), Round(a.ToS, 3)})
 	}
 	if !math.IsNaN(c.Planned.P10) {
 		word := sii.Judge(c.Planned.P10).String()
