@@ -13,11 +13,11 @@ import (
 )
 
 // meterWidth is that of the meter, columns.
-const meterWidth = 78
+const meterWidth = 76
 
 // meterHead stands once above the meter and names its columns: all figures
 // but vol are of the machine, before the headphones.
-const meterHead = "  RPM lever scene          at s mix       LUFS   dBTP limit  vol   SII with"
+const meterHead = "  RPM lever scene           at s mix       LUFS   dBTP limit  vol   SII with"
 
 // meterLine shows a snapshot under meterHead, always meterWidth columns wide.
 // mute is set when the person has muted the engine, or all.
