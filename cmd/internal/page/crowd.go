@@ -15,6 +15,10 @@ type crowd struct {
 	open atomic.Int64
 }
 
+// unreadBytes bounds what waits in the system for a browser that does not
+// read: half a second of sound at 48 kHz.
+const unreadBytes = 192 << 10
+
 // Answer to a connection too many: it has not been read, so it is closed.
 const tooMany = "HTTP/1.1 503 Service Unavailable\r\nConnection: close\r\nContent-Type: text/plain\r\nContent-Length: 31\r\n\r\nToo many connections at a time\n"
 
@@ -25,6 +29,9 @@ func (c *crowd) Accept() (net.Conn, error) {
 			return nil, err
 		}
 		if c.open.Add(1) <= c.most {
+			if tcp, ok := conn.(*net.TCPConn); ok {
+				_ = tcp.SetWriteBuffer(unreadBytes) // the system's own would do too
+			}
 			return &member{Conn: conn, leave: sync.OnceFunc(func() { c.open.Add(-1) })}, nil
 		}
 		c.open.Add(-1)

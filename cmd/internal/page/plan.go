@@ -108,7 +108,6 @@ type planning struct {
 
 // say is told progress, an error or, with ready, the end.
 func (p *planning) say(m planJSON) {
-	m.Kind = "plan"
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.version++
@@ -123,7 +122,7 @@ func (p *planning) ready(plan Plan) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.version++
-	p.said = planJSON{Kind: "plan", Ready: true}
+	p.said = planJSON{Ready: true}
 	p.plan, p.mapJSON = &plan, text
 	return nil
 }
@@ -136,6 +135,7 @@ func (p *planning) news(since int) (version int, text []byte, err error) {
 	if version == since {
 		return version, nil, nil
 	}
+	m.Kind = "plan"
 	text, err = json.Marshal(m)
 	return version, text, err
 }
