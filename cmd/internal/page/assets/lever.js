@@ -52,6 +52,11 @@ export class Lever {
     return this.pack.rev_bands || [];
   }
 
+  // bandAt finds the band; the uppermost holds its upper end too, as the redline is in it.
+  bandAt(rpm) {
+    return this.bands().find((b) => rpm >= b.from_rpm && rpm < b.to_rpm) || this.bands().find((b) => rpm === b.to_rpm);
+  }
+
   listen() {
     const pad = byId('lever');
     pad.addEventListener('pointerdown', (e) => {
@@ -155,7 +160,7 @@ export class Lever {
     const needle = byId('needle');
     needle.hidden = !turning;
     if (turning) needle.style.left = this.at(rpm) + '%';
-    const band = turning ? this.bands().find((b) => rpm >= b.from_rpm && rpm < b.to_rpm) : null;
+    const band = turning ? this.bandAt(rpm) : null;
     const lamp = byId('lamp');
     lamp.classList.toggle('lit', Boolean(band));
     if (band) lamp.style.setProperty('--lamp', band.lamp || '#888');
