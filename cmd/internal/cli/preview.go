@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -212,6 +213,10 @@ func (j *previewJob) choose() error {
 			return fmt.Errorf("%s: neither an [engine] nor a [[scene]] in this sheet; there is nothing to hear", o.sheet)
 		}
 		j.scene = sh.Scenes[0].Name
+	}
+	if j.scene != "" && !slices.ContainsFunc(sh.Scenes, func(s sheet.Scene) bool { return s.Name == j.scene }) {
+		_, err := scene.Build(sh, scene.NewLibrary(sh.SampleRateHz), j.scene)
+		return err // has the words for it
 	}
 	switch {
 	case j.scene == "" && o.loop:
