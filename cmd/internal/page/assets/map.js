@@ -32,7 +32,7 @@ export class Meetings {
       return;
     }
     const scale = MARKS.map((m) => `${m.shape} ${m.word}${Number.isFinite(m.from) ? ' from ' + fixed(m.from, 2) : ''}`).join(', ');
-    say(byId('map-say'), `Press a cell to hear exactly that meeting: the callout among music, an effect and the engine at those revs. The number is how much of the speech arrives, 0 to 1: ${scale}.`);
+    say(byId('map-say'), `Press a cell to hear exactly that meeting: the callout among music, an effect and the engine at those revs. The number is how much of the speech arrives, 0 to 1: ${scale}. The switch \u201ccompare\u201d changes these numbers as well as the sound.`);
     const head = make('tr', {}, make('th', { scope: 'col' }, 'rpm'), ...rpm.map((v) => make('th', { scope: 'col' }, revs(v))));
     const rows = callouts.map((c, i) => {
       const cells = rpm.map((v, j) => {
@@ -60,7 +60,7 @@ export class Meetings {
     if (planned === this.planned || !this.cells.length) return;
     this.planned = planned;
     const words = planned ? 'with the plan' : 'without the plan';
-    say(byId('map-caption'), `Speech intelligibility index ${words}. The switch above changes both the numbers and what you hear.`);
+    say(byId('map-caption'), `Speech intelligibility index ${words}`);
     this.data.callouts.forEach((c, i) => {
       this.cells[i].forEach((b, j) => {
         const v = (planned ? c.planned : c.plain)[j];
