@@ -149,9 +149,7 @@ func (a *Analyser) readOne(s *Sound, path string, chain *ear.Chain) (note string
 	if err != nil {
 		return "", err
 	}
-	if s.Category == Callout {
-		s.Spans = scene.Speaks(src)
-	}
+	s.Spans = scene.Speaks(src)
 	if src.RateHz != a.rateHz {
 		if err := resample.Check(src.RateHz, a.rateHz); err != nil {
 			return "", fmt.Errorf("%s: %w", path, err)

@@ -42,12 +42,14 @@ type Sound struct {
 	// Long is the band levels over the whole sound at the ear, dB SPL.
 	Long ear.Levels
 
+	// Spans is when others yield to it, seconds from its start; an engine step
+	// has none, it sounds all the time.
+	Spans []scene.Span
+
 	// Of callouts only. Active marks the frames with speech; there is none in
 	// silence. Speech is the spectrum level over them, dB SPL per hertz.
 	Active []bool
 	Speech sii.Levels
-	// Spans is when others yield to it, seconds from its start.
-	Spans []scene.Span
 	// ActiveDBA is the A-weighted level of active frames at the ear.
 	ActiveDBA float64
 

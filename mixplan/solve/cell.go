@@ -67,7 +67,7 @@ func (r *Result) MeetingTimeline(pkg *meet.Package, sh *sheet.Sheet, lib *scene.
 		return nil, err
 	}
 	spoken := pkg.Callouts[callout]
-	with := pkg.Meetings(callout, r.met.seed)[i].With
+	with := r.meetings(pkg, callout)[i].With
 	rpm := pkg.StepsRPM()[step]
 	paths := map[string]*sheet.Path{}
 	for _, c := range sh.Categories {

@@ -7,8 +7,6 @@ import (
 	"strings"
 
 	"tachbench/analysis/sii"
-	"tachbench/mixplan"
-	"tachbench/mixplan/duck"
 	"tachbench/mixplan/meet"
 )
 
@@ -18,7 +16,7 @@ const aloneDraws = 8
 // figures returns the 10th percentile of every callout with the plan.
 func (r *Result) figures(p *problem) []float64 {
 	out := make([]float64, len(p.prepared))
-	parallel(len(out), p.workers, func(i int) { out[i] = quantile(p.all(i, r.course(p.pkg, i)...)) })
+	parallel(len(out), p.workers, func(i int) { out[i] = quantile(p.with(i, r.courseOf(p.pkg, i, r.meetings(p.pkg, i)), 0)) })
 	return out
 }
 
@@ -26,70 +24,28 @@ func (r *Result) figures(p *problem) []float64 {
 // package and the plan's dips, plain the package as it came.
 func (r *Result) judge(p, plain *problem, o Options) {
 	r.Callouts = make([]Outcome, len(p.prepared))
-	r.met = met{seed: o.Seed, plain: plain.base, planned: make([][]float64, len(p.prepared))}
+	r.met.plain, r.met.planned = plain.base, make([][]float64, len(p.prepared))
 	open := p.pkg.Unity()
 	parallel(len(r.Callouts), p.workers, func(i int) {
 		c := &r.Callouts[i]
 		c.Sound = p.pkg.Callouts[i]
-		gains := r.course(p.pkg, i)
-		with := p.all(i, gains...)
+		course := r.courseOf(p.pkg, i, r.meetings(p.pkg, i))
+		with := p.with(i, course, 0)
 		r.met.planned[i] = with
 		c.Plain, c.Planned = statOf(plain.base[i]), statOf(with)
 		steps := p.pkg.Steps()
 		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)
 		l := c.Sound.Listener()
 		c.Hall = p.pkg.Prepare(i, l, meet.Hall()).Index(0, &p.hall, open)
-		c.Against = p.against(plain, i, l, gains, o)
+		c.Against = r.against(p, plain, i, l, course, o)
 		c.RoomDB = CeilingDBTP - (c.Sound.PeakDBTP - r.Plan.BusGainDB) // of the file
 		c.WorstWith = p.worstWith(i, with, o)
-		p.limit(c, i, gains, r.Target)
+		p.limit(c, i, course, r.Target)
 	})
 	r.CostDB2 = 0
 	for _, q := range r.Pairs {
 		r.CostDB2 += q.Dear * q.LossDB * q.LossDB
 	}
-}
-
-// courseRateHz is the grid on which the ducking law is followed here; course
-// runs from leadInS before a callout.
-const (
-	courseRateHz = 1000
-	leadInS      = 2
-)
-
-// course follows the ducking law along a callout: the gains of all buses at
-// each of its moments.
-func (r *Result) course(pkg *meet.Package, callout int) [][]sii.Masker {
-	at := pkg.Moments(callout)
-	out := make([][]sii.Masker, max(1, len(at)))
-	for i := range out {
-		out[i] = pkg.Unity()
-	}
-	if len(at) == 0 {
-		return out
-	}
-	for b, bus := range pkg.Buses {
-		d := duckUnder(r.Plan, bus.Category)
-		if d.DepthDB == 0 {
-			continue
-		}
-		law := d
-		law.Dip = nil // the attenuation is the same with one
-		c := duck.New(courseRateHz, bus.Category, []mixplan.Duck{law})
-		for _, s := range pkg.Callouts[callout].Spans {
-			c.Speak(meet.Callout, s.FromS+leadInS, s.ToS+leadInS)
-		}
-		a := make([]float64, int(courseRateHz*(leadInS+at[len(at)-1]))+2)
-		c.Next(a)
-		last, gain := math.NaN(), sii.Masker{}
-		for i, t := range at {
-			if v := a[int(courseRateHz*(leadInS+t))]; v != last {
-				last, gain = v, maskerGains(gainsDB(pkg.RateHz, d.Dip, d.DepthDB, v))
-			}
-			out[i][b] = gain
-		}
-	}
-	return out
 }
 
 func statOf(index []float64) Stat {
@@ -122,15 +78,18 @@ func bySteps(index []float64, steps int) []float64 {
 }
 
 // against lets a callout meet each other sound alone.
-func (p *problem) against(plain *problem, callout int, l *sii.Listener, gains [][]sii.Masker, o Options) []Against {
+func (r *Result) against(p, plain *problem, callout int, l *sii.Listener, course course, o Options) []Against {
 	var out []Against
 	open := p.pkg.Unity()
 	for b, bus := range p.pkg.Buses {
 		for s, sound := range bus.Sounds {
 			m := p.pkg.Alone(callout, b, s, aloneDraws, o.Seed)
 			q := p.pkg.Prepare(callout, l, m)
-			with, without := make([]float64, len(m)), make([]float64, len(m))
-			q.Indices(with, &p.hall, gains...)
+			without := make([]float64, len(m))
+			if r.mutual() {
+				course = r.courseOf(p.pkg, callout, m)
+			}
+			with := course.indices(p.pkg, q, callout, &p.hall, 0)
 			// As it came: the same frames, less what the trims did to both.
 			own, other := p.pkg.Callouts[callout].AppliedDB(), sound.AppliedDB()
 			back := slices.Clone(open)
@@ -170,17 +129,14 @@ const (
 )
 
 // limit finds what keeps a callout from the target and what would help.
-func (p *problem) limit(c *Outcome, callout int, gains [][]sii.Masker, target float64) {
+func (p *problem) limit(c *Outcome, callout int, course course, target float64) {
 	c.LimitedBy = LimitNone
 	if !(c.Planned.P10 < target) { // reached, or nothing to understand
 		return
 	}
-	l := c.Sound.Listener()
 	c.RaiseDB = math.NaN()
-	index := make([]float64, len(p.base[callout]))
 	for db := raiseStepDB; db <= raiseMostDB; db += raiseStepDB {
-		p.pkg.Louder(p.prepared[callout], callout, l, db).Indices(index, &p.hall, gains...)
-		if quantile(index) >= target {
+		if quantile(p.with(callout, course, db)) >= target {
 			c.RaiseDB = db
 			break
 		}

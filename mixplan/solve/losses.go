@@ -35,8 +35,19 @@ func newLosses(rateHz int) *losses {
 	return &losses{analyser: meet.NewAnalyser(rateHz), known: map[lossKey][]ear.Levels{}}
 }
 
+// leftOf returns how much of what a dip takes at its deepest it leaves when it
+// stands at depthDB: by the law |Y/X|² is a + b·g² at every frequency, so what
+// is left of a power lies on a line over g², whatever the spectrum.
+func leftOf(depthDB, deepestDB float64) float64 {
+	least := samples.DBPower(-deepestDB)
+	if least == 1 {
+		return 1
+	}
+	return (samples.DBPower(-depthDB) - least) / (1 - least)
+}
+
 // of returns the change of each band's level in each frame, dB, when the dip
-// stands at its deepest. In between it is taken to go in proportion.
+// stands at its deepest; leftOf says what is left of that at another depth.
 func (c *losses) of(e scene.Event, rateHz int, dip mixplan.Dip, deepest float64) []ear.Levels {
 	key := lossKey{e.Path, dip, deepest}
 	c.mu.Lock()

@@ -26,6 +26,7 @@ type problem struct {
 	dips     []*mixplan.Dip   // by bus, nil is all frequencies
 	spectrum []ear.Levels     // by bus, long-term
 	workers  int
+	raisedDB float64 // every callout, beyond what is in the package; with only
 
 	base  [][]float64 // by callout and meeting, with nothing yielding
 	order [][]int     // by callout: meetings that need a look, worst first
@@ -146,11 +147,10 @@ func (p *problem) reaches(callout int, gains []sii.Masker) bool {
 	return true
 }
 
-// all returns the index of every meeting.
-func (p *problem) all(callout int, gains ...[]sii.Masker) []float64 {
-	out := make([]float64, len(p.base[callout]))
-	p.prepared[callout].Indices(out, &p.hall, gains...)
-	return out
+// with returns the index of every meeting under a plan, the callout raised by
+// db beyond what the problem raises it by.
+func (p *problem) with(callout int, c course, db float64) []float64 {
+	return c.indices(p.pkg, p.prepared[callout], callout, &p.hall, p.raisedDB+db)
 }
 
 // enough reports whether every callout reaches its aim.

@@ -47,18 +47,29 @@ func promised(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.
 		}
 	}
 	for i := range out {
-		db := gainsDB(t.RateHz, nil, 0, course.broadDB[i])
-		for j := 0; j < len(course.dips) && !known; j++ {
-			// What is not a file is taken to fill its bands evenly.
-			for k, g := range gainsDB(t.RateHz, &course.dips[j], course.deepest[j], course.dipDB[j][i]) {
-				db[k] += g
-			}
+		// What is not a file is taken to fill its bands evenly.
+		gain := course.gain(t.RateHz, i)
+		if known {
+			gain = maskerGains(gainsDB(t.RateHz, nil, 0, course.broadDB[i]))
 		}
-		for k, g := range maskerGains(db) {
+		for k, g := range gain {
 			out[i][k] *= g
 		}
 	}
 	return out
+}
+
+// promisedSpeech is the spectrum of a callout in a scene. It is that of its
+// file unless the plan lets callouts yield to something that sounds there.
+func promisedSpeech(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, e scene.Event, callout *meet.Sound) sii.Levels {
+	if len(plan.Yielding(meet.Callout)) == 0 {
+		return callout.Speech
+	}
+	at := make([]float64, len(callout.Power))
+	for i := range at {
+		at[i] = float64(e.At)/float64(t.RateHz) + (float64(i)+0.5)*pkg.StepS
+	}
+	return yielding(callout, t.RateHz, sceneDepths(t, plan, meet.Callout, at))
 }
 
 // follow adds the frames of another event's sound to those of a callout's
@@ -89,10 +100,11 @@ func follow(out []sii.Masker, s *meet.Sound, pkg *meet.Package, t *scene.Timelin
 			}
 			now := s.Power[f+j]
 			for d := range course.dips {
-				share := course.dipDB[d][i] / course.deepest[d]
+				left := leftOf(course.dipDB[d][i], course.deepest[d])
 				for k, g := range lost[d][f+j] {
 					if k < len(now) {
-						now[k] *= samples.DBPower(share * g)
+						full := samples.DBPower(g)
+						now[k] *= full + (1-full)*left
 					}
 				}
 			}

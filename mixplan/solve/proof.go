@@ -174,11 +174,12 @@ func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e 
 	floor := level(hall(), active) - quietDB
 	plain, got, want := hall(), hall(), hall()
 	var plainSpeech, speech sii.Levels
+	promisedSpeech := promisedSpeech(pkg, t, r.Plan, e, callout)
 	for _, category := range t.Categories() {
 		before, after := frames(takes[0].stems[category]), frames(takes[1].stems[category])
 		if category == meet.Callout {
 			plainSpeech, speech = longTerm(before, active), longTerm(after, active)
-			worse(sii.OverallDB(speech)-sii.OverallDB(callout.Speech), category)
+			worse(sii.OverallDB(speech)-sii.OverallDB(promisedSpeech), category)
 			continue
 		}
 		promise := promised(pkg, t, r.Plan, e, n, category, before, taken)
@@ -191,7 +192,7 @@ func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e 
 	}
 	out.Plain = sii.Extended(l, []sii.Levels{plainSpeech}, plain, active).Mean
 	out.Measured = sii.Extended(l, []sii.Levels{speech}, got, active).Mean
-	out.Promised = sii.Extended(l, []sii.Levels{callout.Speech}, want, active).Mean
+	out.Promised = sii.Extended(l, []sii.Levels{promisedSpeech}, want, active).Mean
 	out.PlainUnderDBA, out.UnderDBA = level(plain, active), level(got, active)
 	return out
 }

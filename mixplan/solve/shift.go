@@ -45,6 +45,7 @@ func shifts(ctx context.Context, pkg *meet.Package, prepared []*meet.Prepared, r
 // try fills in one case, on one core.
 func (c *Shift) try(pkg *meet.Package, prepared []*meet.Prepared, r *Result, most []float64) {
 	p := newProblem(pkg, hallBy(pkg, c.HallDB), louder(pkg, prepared, c.CalloutDB), r.Target+aimSlack, 1)
+	p.raisedDB = c.CalloutDB
 	c.Lowest = math.NaN()
 	for _, v := range r.figures(p) {
 		if v >= r.Target {

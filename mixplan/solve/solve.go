@@ -168,7 +168,7 @@ func Check(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, plan *mixpla
 	}
 	for _, d := range plan.Ducks {
 		if d.Under != meet.Callout {
-			r.Notes = append(r.Notes, fmt.Sprintf("The duck of %s under %s is left out here: only callouts are judged.", d.Category, d.Under))
+			r.Notes = append(r.Notes, fmt.Sprintf("Category %s also yields to %s: meetings, proof and headroom count that in wherever %[2]s sounds; the annoyance counts only what yields to callouts.", d.Category, d.Under))
 		}
 	}
 	plain := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)
@@ -189,12 +189,17 @@ func Check(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, plan *mixpla
 }
 
 func begin(pkg *meet.Package, o Options) (*Result, []*meet.Prepared) {
-	r := &Result{Target: cmp.Or(o.Target, sii.UnderstoodFrom), Notes: append([]string(nil), pkg.Notes...)}
+	r := &Result{Target: cmp.Or(o.Target, sii.UnderstoodFrom), Notes: append([]string(nil), pkg.Notes...), met: met{seed: o.Seed}}
 	prepared := make([]*meet.Prepared, len(pkg.Callouts))
 	parallel(len(prepared), o.Workers, func(i int) {
-		prepared[i] = pkg.Prepare(i, pkg.Callouts[i].Listener(), pkg.Meetings(i, o.Seed))
+		prepared[i] = pkg.Prepare(i, pkg.Callouts[i].Listener(), r.meetings(pkg, i))
 	})
 	return r, prepared
+}
+
+// meetings draws the meetings of a callout that the result is about.
+func (r *Result) meetings(pkg *meet.Package, callout int) []meet.Meeting {
+	return pkg.Meetings(callout, r.met.seed)
 }
 
 // apply trims every sound of a package for good.

@@ -86,7 +86,7 @@ type callout struct {
 	Speaks                   bool
 }
 
-type duckRow struct{ Category, Depth, Band, Attack, Lookahead, Hold, Release, Loss, Alone, Why string }
+type duckRow struct{ Category, Under, Depth, Band, Attack, Lookahead, Hold, Release, Loss, Alone, Why string }
 
 type shiftRow struct{ What, Understood, Lowest, Own string }
 
@@ -156,7 +156,7 @@ func (p *page) ducks(r *solve.Report) {
 		loss[q.Category] = q
 	}
 	for _, d := range r.Plan.Ducks {
-		row := duckRow{d.Category, fixed(d.DepthDB, 1), "all", fixed(d.AttackMS, 0), fixed(d.LookaheadMS, 0), fixed(d.HoldMS, 0), fixed(d.ReleaseMS, 0), "–", "–", d.Why["depth_db"]}
+		row := duckRow{d.Category, d.Under, fixed(d.DepthDB, 1), "all", fixed(d.AttackMS, 0), fixed(d.LookaheadMS, 0), fixed(d.HoldMS, 0), fixed(d.ReleaseMS, 0), "–", "–", d.Why["depth_db"]}
 		if d.Dip != nil {
 			row.Band = fixed(d.Dip.LowHz, 0) + " to " + fixed(d.Dip.HighHz, 0) + " Hz"
 		}

@@ -9,6 +9,7 @@ import (
 
 	"tachbench/analysis/exposure"
 	"tachbench/analysis/sii"
+	"tachbench/mixplan"
 	"tachbench/mixplan/solve"
 )
 
@@ -104,8 +105,8 @@ func PlanYields(r *solve.Report) []string {
 		if d.Dip != nil {
 			band = fmt.Sprintf(" between %s and %s Hz", number(d.Dip.LowHz), number(d.Dip.HighHz))
 		}
-		out = append(out, fmt.Sprintf("While a %s speaks, %s yields by %s dB%s: down in %s ms, beginning %s ms before the first word, held for %s ms after the last, back in %s ms.",
-			d.Under, d.Category, number(d.DepthDB), band, number(d.AttackMS), number(d.LookaheadMS), number(d.HoldMS), number(d.ReleaseMS)))
+		out = append(out, fmt.Sprintf("While %s speaks, %s yields by %s dB%s: down in %s ms, beginning %s ms before the first word, held for %s ms after the last, back in %s ms.",
+			oneOf(d.Under), d.Category, number(d.DepthDB), band, number(d.AttackMS), number(d.LookaheadMS), number(d.HoldMS), number(d.ReleaseMS)))
 	}
 	if len(out) == 0 {
 		out = append(out, "Nothing has to yield.")
@@ -142,6 +143,17 @@ func PlanYields(r *solve.Report) []string {
 		out = append(out, fmt.Sprintf("The sum of everything: %+.1f dB.", r.Plan.BusGainDB))
 	}
 	return out
+}
+
+// oneOf is a sound of a category in a sentence.
+func oneOf(category string) string {
+	switch {
+	case category == mixplan.Engine:
+		return "the engine"
+	case category != "" && strings.ContainsRune("aeiouAEIOU", rune(category[0])):
+		return "an " + category
+	}
+	return "a " + category
 }
 
 // PlanSaid says in sentences how sure all that is.
