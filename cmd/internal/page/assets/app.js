@@ -128,7 +128,7 @@ class Page {
       this.scene.showPlan(m);
       this.map.waiting(m);
       if (m.ready) this.map.load();
-    } else if (m.kind === 'error') this.notice(m.text);
+    } else if (m.kind === 'error') this.notice(m.text, 'Close', () => this.notice(''));
     else if (m.kind === 'busy') this.elsewhere('busy', 'Another tab is playing this bench.', 'Take over');
     else if (m.kind === 'taken') this.elsewhere('taken', 'Another tab took the bench over.', 'Take it back');
   }

@@ -99,9 +99,16 @@ export class Bands extends Chart {
   steps(levels, filled) {
     if (!levels || levels.every((v) => v === null || v <= this.low)) return '';
     let d = '';
+    let on = false; // a line breaks where there is nothing; an area goes down to the floor
     levels.forEach((v, i) => {
-      const y = this.y(v === null ? this.low : v).toFixed(1);
-      d += `${i ? 'L' : 'M'}${this.x(i).toFixed(1)} ${y}H${this.x(i + 1).toFixed(1)}`;
+      const nothing = v === null || v <= this.low;
+      if (nothing && !filled) {
+        on = false;
+        return;
+      }
+      const y = this.y(nothing ? this.low : v).toFixed(1);
+      d += `${on ? 'L' : 'M'}${this.x(i).toFixed(1)} ${y}H${this.x(i + 1).toFixed(1)}`;
+      on = true;
     });
     if (filled) d += `V${this.y(this.low)}H${this.x(0)}Z`;
     return d;
