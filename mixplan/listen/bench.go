@@ -1,14 +1,15 @@
 package listen
 
 import (
+	"context"
 	"errors"
 	"fmt"
-	"math"
 	"sync"
 
 	"tachbench/mixplan"
 	"tachbench/mixplan/ear"
 	"tachbench/mixplan/engine"
+	"tachbench/mixplan/scene"
 	"tachbench/samples/sheet"
 )
 
@@ -49,14 +50,21 @@ func (d Drive) String() string {
 	return "scene"
 }
 
-// Bench is the machine at somebody's desk.
+// Bench is the machine at somebody's desk. Stream belongs to one goroutine, all
+// else may be called from any.
 type Bench struct {
 	opt    Options
 	rateHz int
+	desk   *desk // of the goroutine that calls Stream
 
-	mu    sync.Mutex // guards wish and shown
+	prepare sync.Mutex // held while a scene or a plan is made ready; guards kept
+	kept    kept
+
+	mu    sync.Mutex // guards wish and shown, briefly
 	wish  wish
 	shown Snapshot
+	play  int // which Play shown is about
+	ended int // the Play whose scene has come to its end
 }
 
 // New returns a silent bench. The error says in one line what of the sheet
@@ -82,7 +90,20 @@ func New(o Options) (*Bench, error) {
 	}
 	b := &Bench{opt: o, rateHz: o.Sheet.SampleRateHz, shown: nothingYet()}
 	b.shown.HallDB = o.Chain.Hall
-	b.wish = newWish(o)
+	b.kept = kept{loud: map[loudKey]float64{}, voice: map[*scene.Clip]voice{}}
+	names := categories(o.Sheet, o.Sheet.Engine != nil || o.Engine != nil)
+	b.wish = newWish(o, names)
+	b.shown.Buses = make([]BusState, len(names))
+	idle, err := b.newShow(context.Background(), nil, nil, 0)
+	if err != nil {
+		return nil, err
+	}
+	b.wish.idle = idle
+	if b.desk, err = newDesk(o, b.rateHz, names); err != nil {
+		return nil, err
+	}
+	b.desk.cur = idle.lap()
+	b.desk.cur.desk = b.desk
 	return b, nil
 }
 
@@ -101,6 +122,13 @@ func categories(sh *sheet.Sheet, withEngine bool) []string {
 	if withEngine {
 		out = append(out, mixplan.Engine)
 	}
+	for _, sc := range sh.Scenes {
+		for _, q := range sc.Cues {
+			if q.Sound != nil && !home[q.Sound.Rel] {
+				return append(out, scene.Uncategorised)
+			}
+		}
+	}
 	return out
 }
 
@@ -110,11 +138,23 @@ func (b *Bench) RateHz() int { return b.rateHz }
 // Err returns nil: nothing can fail once it sounds.
 func (b *Bench) Err() error { return nil }
 
-// Stream fills samples; see beep.Streamer. It never ends.
+// Stream fills samples; see beep.Streamer. It never ends. What the controls ask
+// for is heard from the first of these samples on.
 func (b *Bench) Stream(samples [][2]float64) (n int, ok bool) {
-	clear(samples)
+	d := b.desk
 	b.mu.Lock()
-	b.shown.Frame += int64(len(samples))
+	faders := d.want.faders
+	d.want = b.wish
+	d.want.faders = faders
+	copy(faders, b.wish.faders)
+	b.mu.Unlock()
+	d.stream(samples)
+	b.mu.Lock()
+	d.show(&b.shown)
+	if d.cur.scene() {
+		b.play = d.cur.play
+	}
+	b.ended = d.ended
 	b.mu.Unlock()
 	return len(samples), true
 }
@@ -123,7 +163,14 @@ func (b *Bench) Stream(samples [][2]float64) (n int, ok bool) {
 func (b *Bench) Snapshot() Snapshot {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return b.wish.into(b.shown)
+	s := b.shown
+	b.wish.into(&s)
+	if w := b.wish.show; w != nil {
+		s.Scene, s.LengthS = w.timeline.Name, float64(w.timeline.Frames)/float64(b.rateHz)
+		s.Playing = w.play != b.ended
+		if w.play != b.play { // not begun yet
+			s.PositionS = 0
+		}
+	}
+	return s
 }
-
-func clampLoad(v float64) float64 { return math.Max(0, math.Min(1, v)) }

@@ -3,10 +3,12 @@ package listen
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 
 	"tachbench/mixplan"
 	"tachbench/mixplan/scene"
+	"tachbench/synth/revs"
 )
 
 // fader is what a hand does to one category.
@@ -25,30 +27,38 @@ type wish struct {
 	silenced                     bool
 	volumeDB, ceilingDB          float64
 	faders                       []fader
-	timeline                     *scene.Timeline
-	plan                         *mixplan.Plan
 	silences, resets             int
+	stops                        int // counts what ends a scene, so that one being made ready does not start after it
+
+	plan  *mixplan.Plan
+	plays int   // counts calls of Play
+	show  *show // nil: no scene
+	first *lap  // of show, ready to play or a little behind; nil: none ready
+	idle  *show // without a scene, under the same plan
 }
 
-func newWish(o Options) wish {
-	w := wish{volumeDB: o.VolumeDB, ceilingDB: o.CeilingDBTP}
-	for _, c := range categories(o.Sheet, o.Sheet.Engine != nil || o.Engine != nil) {
+func newWish(o Options, categories []string) wish {
+	w := wish{volumeDB: o.VolumeDB, ceilingDB: o.CeilingDBTP, rpm: 1000}
+	if e := o.Sheet.Engine; e != nil {
+		w.rpm, w.load = e.IdleRPM, revs.IdleLoad
+	}
+	for _, c := range categories {
 		w.faders = append(w.faders, fader{category: c})
 	}
 	return w
 }
 
 // into fills in the part of a snapshot that the controls know.
-func (w *wish) into(s Snapshot) Snapshot {
+func (w *wish) into(s *Snapshot) {
 	s.Looping, s.Planned, s.Hall, s.Cabinet, s.Silenced = w.loop, w.planned, w.hall, w.cabinet, w.silenced
 	s.Drive, s.Lever, s.VolumeDB, s.CeilingDBTP, s.HasPlan = w.drive, w.lever, w.volumeDB, w.ceilingDB, w.plan != nil
+	s.Playing = false
 	buses := make([]BusState, len(w.faders))
 	copy(buses, s.Buses)
 	for i, f := range w.faders {
 		buses[i].Category, buses[i].LevelDB, buses[i].Mute, buses[i].Solo = f.category, f.db, f.mute, f.solo
 	}
 	s.Buses = buses
-	return s
 }
 
 // change applies a control.
@@ -88,34 +98,107 @@ func (b *Bench) Slide(rpm, load float64) {
 	})
 }
 
-// Play starts a scene.
+// Play makes a scene ready and then starts it, from its beginning, within one
+// block; a scene that plays fades out within 30 ms. It takes a moment: with a
+// plan, the loudness of the whole scene is measured plain and planned, with all
+// faders at 0 dB and the scene's own engine, so that both are heard equally
+// loud. The error is that of ctx, or says in one line why the scene cannot be
+// played here. Stop or Silence in the meantime means that it does not start.
 func (b *Bench) Play(ctx context.Context, t *scene.Timeline, loop bool) error {
 	if t.RateHz != b.rateHz {
-		return errors.New("the scene was laid out for another sample rate than the machine's")
+		return fmt.Errorf("the scene was laid out for %d Hz, and the machine plays %d Hz", t.RateHz, b.rateHz)
 	}
 	if t.HasEngine() && b.opt.Engine == nil {
 		return errors.New("the scene has an engine, and there is none to play it")
 	}
+	b.mu.Lock()
+	stops := b.wish.stops
+	b.mu.Unlock()
+	b.prepare.Lock()
+	defer b.prepare.Unlock()
+	b.mu.Lock()
+	b.wish.plays++
+	play, plan := b.wish.plays, b.wish.plan
+	b.mu.Unlock()
+	s, err := b.newShow(ctx, t, plan, play)
+	if err != nil {
+		return err
+	}
+	first := s.lap()
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	b.change(func(w *wish) { w.timeline, w.loop, w.silenced = t, loop, false })
+	b.change(func(w *wish) {
+		if w.stops == stops {
+			w.show, w.first, w.loop, w.silenced = s, first, loop, false
+		}
+	})
 	return nil
 }
 
 // Stop ends the scene.
-func (b *Bench) Stop() { b.change(func(w *wish) { w.timeline = nil }) }
+func (b *Bench) Stop() { b.change(func(w *wish) { w.show, w.first, w.stops = nil, nil, w.stops+1 }) }
 
 // Loop says whether the scene begins again at its end.
 func (b *Bench) Loop(on bool) { b.change(func(w *wish) { w.loop = on }) }
 
-// SetPlan gives the bench its plan, or takes it away with nil.
+// nearS is how far a scene under a new plan may be behind the one that plays;
+// Stream makes up for it in no time.
+const nearS = 0.02
+
+// SetPlan gives the bench its plan, or takes it away with nil. A scene that
+// plays goes on and turns to the new plan once it is ready, which takes a
+// moment, see Play. The plan is not to be changed any more.
 func (b *Bench) SetPlan(ctx context.Context, p *mixplan.Plan) error {
+	b.prepare.Lock()
+	defer b.prepare.Unlock()
+	idle, err := b.newShow(ctx, nil, p, 0)
+	if err != nil {
+		return err
+	}
+	b.mu.Lock()
+	now := b.wish.show
+	if now != nil && now.play == b.ended {
+		now = nil
+	}
+	b.mu.Unlock()
+	var next *show
+	var first *lap
+	if now != nil {
+		if next, err = b.newShow(ctx, now.timeline, p, now.play); err != nil {
+			return err
+		}
+		first = next.lap()
+		for { // playing on is some hundred times faster than being heard
+			to := b.position(now.play)
+			if to-first.pos() <= int64(nearS*float64(b.rateHz)) {
+				break
+			}
+			if err := first.skip(ctx, to); err != nil {
+				return err
+			}
+		}
+	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	b.change(func(w *wish) { w.plan = p })
+	b.change(func(w *wish) {
+		w.plan, w.idle = p, idle
+		if next != nil && w.show == now {
+			w.show, w.first = next, first
+		}
+	})
 	return nil
+}
+
+// position returns the next frame of a Play, as far as is known.
+func (b *Bench) position(play int) int64 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.play != play {
+		return 0
+	}
+	return int64(b.shown.PositionS * float64(b.rateHz))
 }
 
 // Planned switches between the machine as planned and as it is.
@@ -177,9 +260,12 @@ func (b *Bench) Volume(db float64) {
 func (b *Bench) Silence() {
 	b.change(func(w *wish) {
 		w.silences++
-		w.silenced, w.timeline, w.hall, w.lever, w.drive = true, nil, false, 0, ByScene
+		w.stops++
+		w.silenced, w.show, w.first, w.hall, w.lever, w.drive = true, nil, nil, false, 0, ByScene
 	})
 }
 
 // ResetHolds forgets peak hold and clips.
 func (b *Bench) ResetHolds() { b.change(func(w *wish) { w.resets++ }) }
+
+func clampLoad(v float64) float64 { return math.Max(0, math.Min(1, v)) }

@@ -102,6 +102,12 @@ func (s *Stream) Next(n int) []Block {
 	return s.blocks
 }
 
+// Fade fills gain with the fade of the scene's end alone for the frames that
+// Next gives next; 0 beyond it.
+func (s *Stream) Fade(gain []float64) {
+	master{gain: 1, frames: s.master.frames, fade: s.master.fade}.gains(gain, s.at)
+}
+
 // Master fills gain with what everything of the last block goes through at
 // last, frame by frame: the bus gain, and the fade of the scene's end.
 func (s *Stream) Master(gain []float64) { s.master.gains(gain, s.last) }

@@ -1,0 +1,576 @@
+package listen_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"tachbench/analysis/loudness"
+	"tachbench/analysis/peak"
+	"tachbench/mixplan"
+	"tachbench/mixplan/ear"
+	"tachbench/mixplan/engine"
+	"tachbench/mixplan/listen"
+	"tachbench/mixplan/render"
+	"tachbench/mixplan/scene"
+	"tachbench/samples"
+	"tachbench/samples/file"
+	"tachbench/samples/sheet"
+	"tachbench/samples/tone"
+	"tachbench/samples/wav"
+	"tachbench/synth/standin"
+)
+
+const rate = 48000
+
+// desk is a small machine: a bed, a click, a callout that speaks from 1.5 s to
+// 2.5 s of a scene of 4 s, and, if wanted, an engine.
+type desk struct {
+	sheet *sheet.Sheet
+	chain *ear.Chain
+	eng   *engine.Engine
+	scene *scene.Timeline
+}
+
+func machine(t testing.TB, withEngine bool, extra string) desk {
+	t.Helper()
+	dir := t.TempDir()
+	for name, s := range map[string]*samples.Sound{
+		"music.wav":   tone.White(rate, 2, 1.3, 0.05, 1),
+		"effect.wav":  tone.White(44100, 1, 0.3, 0.05, 3),
+		"callout.wav": tone.White(rate, 1, 1, 0.1, 2),
+	} {
+		if err := file.WriteSound(filepath.Join(dir, name), s, wav.SpecOf(s, 32), false); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(dir, "c.csv"), []byte("0,2500\n3,5000\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	text := "sample_rate = 48000\nbit_depth = 16\n[engine]\ncylinders = 2\nstrokes = 2\nidle_rpm = 1600\nredline_rpm = 6000\n"
+	for _, c := range []string{"callout", "effect", "music"} {
+		text += fmt.Sprintf("[category.%s]\nfiles = [\"%s.wav\"]\n", c, c)
+	}
+	text += extra + "[[scene]]\nname = \"x\"\nlength_s = 4\n"
+	for _, q := range []struct {
+		at   float64
+		name string
+		loop bool
+	}{{0, "music", true}, {0.2, "effect", false}, {1.5, "callout", false}} {
+		text += fmt.Sprintf("[[scene.cue]]\nat_s = %g\nsound = \"%s.wav\"\nloop = %v\n", q.at, q.name, q.loop)
+	}
+	if withEngine {
+		text += "[[scene.cue]]\nat_s = 0.5\nengine = \"c.csv\"\n"
+	}
+	var d desk
+	var err error
+	if d.sheet, err = sheet.Parse("s.toml", []byte(text), dir); err != nil {
+		t.Fatal(err)
+	}
+	if d.scene, err = scene.Build(d.sheet, scene.NewLibrary(rate), "x"); err != nil {
+		t.Fatal(err)
+	}
+	if d.chain, err = ear.New(d.sheet.Listening); err != nil {
+		t.Fatal(err)
+	}
+	if withEngine {
+		if d.eng, err = prepared(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return d
+}
+
+var prepared = sync.OnceValues(func() (*engine.Engine, error) {
+	spec := standin.SnowSled()
+	pull, _ := standin.Record(spec, standin.Ramp(1500, 6000, 5), standin.Always(1), 5, rate, 1, 1)
+	return engine.Prepare(spec.Layout, rate, []engine.Recording{{Name: "pull", Sound: pull, Load: 1, FromRPM: 1500, ToRPM: 6000}})
+})
+
+// bench is loud enough to measure and never limits.
+func (d desk) bench(t testing.TB) *listen.Bench {
+	t.Helper()
+	b, err := listen.New(listen.Options{Sheet: d.sheet, Engine: d.eng, Chain: d.chain, Seed: 5, VolumeDB: -1e-9, CeilingDBTP: -1e-9})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func plan() *mixplan.Plan {
+	return &mixplan.Plan{
+		BusGainDB: 2,
+		Trims:     []mixplan.Trim{{Category: "music", TrimDB: -3}, {Path: "callout.wav", Category: "callout", TrimDB: 4}, {Category: "engine", TrimDB: -1}},
+		Ducks: []mixplan.Duck{
+			{Under: "callout", Category: "music", DepthDB: 9, AttackMS: 60, HoldMS: 200, ReleaseMS: 500, LookaheadMS: 60},
+			{Under: "callout", Category: "engine", DepthDB: 6, AttackMS: 120, HoldMS: 200, ReleaseMS: 500, LookaheadMS: 60, Dip: &mixplan.Dip{LowHz: 500, HighHz: 4000}},
+		},
+	}
+}
+
+func play(t testing.TB, b *listen.Bench, tl *scene.Timeline, loop bool) {
+	t.Helper()
+	if err := b.Play(context.Background(), tl, loop); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func setPlan(t testing.TB, b *listen.Bench, p *mixplan.Plan) {
+	t.Helper()
+	if err := b.SetPlan(context.Background(), p); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// hear pulls seconds from a bench in blocks of 10 ms.
+func hear(b *listen.Bench, seconds float64) *samples.Sound {
+	return pull(b, int(math.Round(seconds*rate)), 480)
+}
+
+func pull(b *listen.Bench, frames, size int) *samples.Sound {
+	out := samples.NewSound(b.RateHz(), 2, frames)
+	buf := make([][2]float64, size)
+	for at := 0; at < frames; {
+		block := buf[:min(size, frames-at)]
+		b.Stream(block)
+		for i, f := range block {
+			out.Chans[0][at+i], out.Chans[1][at+i] = f[0], f[1]
+		}
+		at += len(block)
+	}
+	return out
+}
+
+func step(x []float64) float64 {
+	most := 0.0
+	for i := 1; i < len(x); i++ {
+		most = math.Max(most, math.Abs(x[i]-x[i-1]))
+	}
+	return most
+}
+
+func rms(s *samples.Sound, fromS, toS float64) float64 {
+	return samples.RMS(s.Chans[0][int(fromS*rate):int(toS*rate)])
+}
+
+// lag finds by how many frames the bench is late: the limiter's look-ahead.
+func lag(t *testing.T, out, want []float64) int {
+	t.Helper()
+	for k := range 400 {
+		same := true
+		for i := 40000; i < 40200 && same; i++ {
+			same = math.Abs(out[i+k]-want[i]) < 1e-6
+		}
+		if same {
+			return k
+		}
+	}
+	t.Fatal("the bench plays something else")
+	return 0
+}
+
+// What is heard is what package render makes of the scene, plain and planned,
+// to rounding, once the slow start is over: all through the scene, with the
+// loop's seams.
+func TestSoundsAsRendered(t *testing.T) {
+	d := machine(t, true, "")
+	for _, planned := range []bool{false, true} {
+		b := d.bench(t)
+		var p *mixplan.Plan
+		if planned {
+			p = plan()
+			setPlan(t, b, p)
+			b.Planned(true)
+			hear(b, 0.1)
+		}
+		play(t, b, d.scene, true)
+		out := hear(b, 9)
+		want, _, _, err := render.Sound(context.Background(), d.scene, d.eng, render.Options{Plan: p, Seed: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		g := samples.DBAmplitude(b.Snapshot().MatchDB - 1e-9)
+		k := lag(t, out.Chans[0], scaled(want.Chans[0], g))
+		worst := 0.0
+		for c, ch := range want.Chans {
+			for i := rate / 2; i < 2*len(ch); i++ {
+				worst = math.Max(worst, math.Abs(out.Chans[c][i+k]-g*ch[i%len(ch)]))
+			}
+		}
+		if worst > 1e-9 {
+			t.Errorf("planned %v: off by %g", planned, worst)
+		}
+		if k > rate/200 {
+			t.Errorf("late by %d frames", k)
+		}
+	}
+}
+
+func scaled(x []float64, g float64) []float64 {
+	out := slices.Clone(x)
+	for i := range out {
+		out[i] *= g
+	}
+	return out
+}
+
+// The same controls at the same frames give the same sound, however it is cut.
+func TestBlocksDoNotMatter(t *testing.T) {
+	d := machine(t, true, "")
+	var first *samples.Sound
+	var shown listen.Snapshot
+	for _, size := range []int{480, 1, 37, 4801} {
+		if size == 1 && testing.Short() {
+			continue
+		}
+		b := d.bench(t)
+		setPlan(t, b, plan())
+		play(t, b, d.scene, true)
+		all := samples.NewSound(rate, 2, 0)
+		part := func(s float64) {
+			x := pull(b, int(s*rate), size)
+			for c := range all.Chans {
+				all.Chans[c] = append(all.Chans[c], x.Chans[c]...)
+			}
+		}
+		part(0.7)
+		b.Planned(true)
+		b.InHall(true)
+		part(0.61)
+		b.Drive(listen.ByLever)
+		b.Lever(1)
+		b.ThroughCabinet(true)
+		b.Fader("music", -6)
+		part(0.9)
+		b.Drive(listen.BySlider)
+		b.InHall(false)
+		b.Slide(4000, 0.7)
+		part(0.5)
+		b.Silence()
+		part(0.1)
+		b.InHall(true)
+		part(0.3)
+		if first == nil {
+			first, shown = all, b.Snapshot()
+			continue
+		}
+		for c := range all.Chans {
+			if !slices.Equal(all.Chans[c], first.Chans[c]) {
+				t.Errorf("blocks of %d: another sound", size)
+			}
+		}
+		if s := b.Snapshot(); s.MomentaryLUFS != shown.MomentaryLUFS || s.SII != shown.SII || s.TruePeakHoldDBTP != shown.TruePeakHoldDBTP || s.RestDB != shown.RestDB {
+			t.Errorf("blocks of %d: other meters", size)
+		}
+	}
+}
+
+// Plain and planned are equally loud, and the way between them has no click.
+func TestPlannedAndPlain(t *testing.T) {
+	d := machine(t, true, "")
+	b := d.bench(t)
+	setPlan(t, b, plan())
+	loud := func(planned bool) float64 {
+		b.Planned(planned)
+		hear(b, 0.1)
+		play(t, b, d.scene, true)
+		hear(b, 4) // the slow start is over
+		m, err := loudness.New(rate, 2, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.Write(hear(b, 4).Chans)
+		return m.Result().IntegratedLUFS.Value
+	}
+	plain, planned := loud(false), loud(true)
+	if math.Abs(plain-planned) > 0.1 {
+		t.Errorf("plain %.2f, planned %.2f LUFS", plain, planned)
+	}
+	s := b.Snapshot()
+	if !(s.MatchDB <= 0) || !s.HasPlan || !s.Planned {
+		t.Errorf("%+v", s)
+	}
+	t.Logf("plain %.3f, planned %.3f LUFS, match %.2f dB", plain, planned, s.MatchDB)
+
+	// A slow sine in the place of the noise shows every step.
+	sine := d.scene
+	for i := range sine.Events {
+		if e := &sine.Events[i]; e.Clip != nil {
+			e.Clip.Sound = tone.Sine(e.Clip.Sound.RateHz, e.Clip.Sound.DurationS(), 100, 0.1, 0)
+			e.Clip.Loop.End = int64(e.Clip.Sound.Frames())
+		}
+	}
+	quiet := machine(t, false, "")
+	quiet.scene = sine
+	for i := range sine.Events {
+		if sine.Events[i].Curve != nil {
+			sine.Events = slices.Delete(sine.Events, i, i+1)
+			break
+		}
+	}
+	b = quiet.bench(t)
+	setPlan(t, b, plan())
+	play(t, b, sine, true)
+	hear(b, 1)
+	for i := range 20 {
+		b.Planned(i%2 == 0)
+		x := hear(b, 0.045)
+		// 100 Hz at 0.1 to 0.3 moves by 0.004 a frame at most; a jump of the
+		// match alone would be some 0.03.
+		if got := step(x.Chans[0]); got > 0.006 {
+			t.Errorf("a step of %g", got)
+		}
+	}
+}
+
+// A plan that comes late finds the scene where it is.
+func TestPlanComesLate(t *testing.T) {
+	d := machine(t, true, "")
+	b := d.bench(t)
+	b.Planned(true)
+	play(t, b, d.scene, false)
+	hear(b, 1.2)
+	setPlan(t, b, plan())
+	out := hear(b, 2.5)
+	want, _, _, err := render.Sound(context.Background(), d.scene, d.eng, render.Options{Plan: plan(), Seed: 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := samples.DBAmplitude(b.Snapshot().MatchDB - 1e-9)
+	at := int(1.2 * rate)
+	k := lag(t, out.Chans[0], scaled(want.Chans[0][at:], g))
+	for i := 4800; i < 2*rate; i++ {
+		if e := math.Abs(out.Chans[0][i+k] - g*want.Chans[0][at+i]); e > 1e-9 {
+			t.Fatalf("frame %d: off by %g", i, e)
+		}
+	}
+	setPlan(t, b, nil)
+	hear(b, 0.1)
+	if s := b.Snapshot(); s.HasPlan || s.MatchDB != 0 || !s.Playing {
+		t.Errorf("%+v", s)
+	}
+	hear(b, 0.5)
+	if s := b.Snapshot(); s.Playing || s.PositionS != 4 || s.Scene != "x" {
+		t.Errorf("at the end: %+v", s)
+	}
+}
+
+// The ducks of the plan are shown, on the planned path only, for the live
+// engine as well.
+func TestDucksAreShown(t *testing.T) {
+	d := machine(t, true, "")
+	for _, planned := range []bool{false, true} {
+		b := d.bench(t)
+		setPlan(t, b, plan())
+		b.Planned(planned)
+		b.Drive(listen.ByLever)
+		play(t, b, d.scene, false)
+		hear(b, 2)
+		for _, k := range b.Snapshot().Buses {
+			want := listen.BusState{Category: k.Category}
+			if planned && k.Category == "music" {
+				want.DuckDB = 9
+			}
+			if planned && k.Category == "engine" {
+				want.DipDB = 6
+			}
+			if math.Abs(k.DuckDB-want.DuckDB) > 1e-9 || math.Abs(k.DipDB-want.DipDB) > 1e-9 {
+				t.Errorf("planned %v: %+v, want %+v", planned, k, want)
+			}
+		}
+	}
+}
+
+func TestFadersMuteAndSolo(t *testing.T) {
+	d := machine(t, false, "")
+	b := d.bench(t)
+	play(t, b, d.scene, true)
+	hear(b, 0.7)
+	level := func() float64 {
+		hear(b, 0.05)
+		return samples.AmplitudeDB(rms(hear(b, 0.2), 0, 0.2))
+	}
+	was := level()
+	b.Fader("music", -6)
+	if got := level() - was; math.Abs(got+6) > 0.6 {
+		t.Errorf("fader: %.2f dB", got)
+	}
+	b.Mute("music", true)
+	if got := level(); got > -140 {
+		t.Errorf("muted: %.1f dB", got)
+	}
+	b.Mute("music", false)
+	b.Fader("music", 0)
+	b.Solo("callout", true)
+	if got := level(); got > -140 {
+		t.Errorf("another is solo: %.1f dB", got)
+	}
+	b.Fader("nobody", 3)
+	b.Fader("music", math.NaN())
+	for _, k := range b.Snapshot().Buses {
+		if k.LevelDB != 0 || k.Solo != (k.Category == "callout") || k.Mute {
+			t.Errorf("%+v", k)
+		}
+	}
+}
+
+// The lever moves the revs as the crank model says, from the next block on.
+func TestLever(t *testing.T) {
+	d := machine(t, true, "")
+	b := d.bench(t)
+	if s := b.Snapshot(); !math.IsNaN(s.RPM) {
+		t.Errorf("an engine at %g rpm", s.RPM)
+	}
+	b.Drive(listen.ByLever)
+	hear(b, 0.5)
+	model, err := engine.Crank(d.sheet, 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	model.Step(0.5, 0)
+	b.Lever(1)
+	before := b.Snapshot().RPM
+	for i := range 150 {
+		hear(b, 0.01)
+		want, load := model.Step(0.01, 1)
+		s := b.Snapshot()
+		want = min(want, 6000*1.4)
+		if math.Abs(s.RPM-want) > 0.02*want || math.Abs(s.Load-load) > 0.1 && i > 5 {
+			t.Fatalf("%d ms after the move: %.0f rpm at %.2f, the model says %.0f at %.2f", 10*(i+1), s.RPM, s.Load, want, load)
+		}
+		if i == 4 && s.RPM < before+20 {
+			t.Errorf("50 ms after the move: %.0f rpm, before it %.0f", s.RPM, before)
+		}
+	}
+	if s := b.Snapshot(); s.RPM < 5500 || s.Lever != 1 || s.Drive != listen.ByLever {
+		t.Errorf("%.0f rpm", s.RPM)
+	}
+	b.Drive(listen.BySlider)
+	b.Slide(3000, 0.5)
+	hear(b, 0.4)
+	if s := b.Snapshot(); math.Abs(s.RPM-3000) > 5 || math.Abs(s.Load-0.5) > 0.01 || s.Limiting {
+		t.Errorf("slider: %.0f rpm at %.2f", s.RPM, s.Load)
+	}
+	b.Drive(listen.ByScene)
+	hear(b, 0.1)
+	if x := hear(b, 0.1); samples.RMS(x.Chans[0]) != 0 || !math.IsNaN(b.Snapshot().RPM) {
+		t.Error("the engine goes on without a scene")
+	}
+}
+
+// Silence within 10 ms, whatever sounds, and a slow way back.
+func TestSilence(t *testing.T) {
+	d := machine(t, true, "")
+	b := d.bench(t)
+	play(t, b, d.scene, true)
+	b.Drive(listen.ByLever)
+	b.Lever(1)
+	b.InHall(true)
+	hear(b, 1.5)
+	b.Silence()
+	x := hear(b, 0.1)
+	if got := samples.RMS(x.Chans[0][480:]); got != 0 {
+		t.Errorf("after 10 ms: %g", got)
+	}
+	if step(x.Chans[0]) > 0.5 {
+		t.Error("silence with a click")
+	}
+	if s := b.Snapshot(); !s.Silenced || s.Playing || s.Hall || s.Lever != 0 || s.Drive != listen.ByScene {
+		t.Errorf("%+v", s)
+	}
+	b.InHall(true)
+	x = hear(b, 1)
+	for k, most := range map[int]float64{0: 0.12, 1: 0.3, 2: 0.5} {
+		if got := rms(x, 0.05*float64(k), 0.05*float64(k+1)) / rms(x, 0.6, 1); got > most {
+			t.Errorf("%d ms after: at %.2f of its level", 50*(k+1), got)
+		}
+	}
+	if s := b.Snapshot(); s.Silenced || !s.Hall {
+		t.Errorf("%+v", s)
+	}
+}
+
+// The sum that is heard stands beside the hall as at the player's ear.
+func TestHallStandsBesideTheSound(t *testing.T) {
+	d := machine(t, false, "[listening]\nlevel_at_ear_db = 80\nnoise_dba = 74\nnoise_shape = \"pink\"\nspeaker_response = [[100, -20], [400, -6], [4000, -6], [12000, -16]]\n")
+	for _, cabinet := range []bool{false, true} {
+		b := d.bench(t)
+		b.ThroughCabinet(cabinet)
+		b.InHall(true)
+		hear(b, 1)
+		x := hear(b, 4)
+		got := samples.AmplitudeDB(rms(x, 0, 4))
+		// Pink noise at -20 dBFS, 80 dB SPL at the ear, is the common measure:
+		// as it is without the cabinet, as the cabinet leaves it with it.
+		want := -20 + d.chain.Hall.DB() - 80
+		if cabinet {
+			want = d.chain.Hall.DB() - d.chain.FullScaleDB
+		}
+		if math.Abs(got-want) > 0.3 {
+			t.Errorf("cabinet %v: hall at %.2f dBFS, want %.2f", cabinet, got, want)
+		}
+	}
+}
+
+// Nothing leaves over the ceiling, and the meter says what is taken.
+func TestCeiling(t *testing.T) {
+	d := machine(t, true, "")
+	b, err := listen.New(listen.Options{Sheet: d.sheet, Engine: d.eng, Chain: d.chain, VolumeDB: -1e-9, CeilingDBTP: -20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	play(t, b, d.scene, true)
+	b.Drive(listen.ByLever)
+	b.Fader("engine", 12)
+	b.Fader("callout", 12)
+	b.Lever(1)
+	x := hear(b, 6)
+	m, err := peak.New(rate, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Write(x.Chans)
+	if tp, _ := m.Result().TruePeakDBTP(); tp > -20+0.1 || tp < -20.5 {
+		t.Errorf("%.2f dBTP", tp)
+	}
+	if s := b.Snapshot(); !(s.LimitedDB > 0.5) || s.OutputPeakDBTP > -19.9 || s.CeilingDBTP != -20 {
+		t.Errorf("takes %.2f dB, output at %.2f dBTP", s.LimitedDB, s.OutputPeakDBTP)
+	}
+}
+
+// Meters of the machine's sum agree with those over everything.
+func TestMeters(t *testing.T) {
+	d := machine(t, true, "")
+	b := d.bench(t)
+	play(t, b, d.scene, false)
+	hear(b, 3.5)
+	mix, _, _, err := render.Sound(context.Background(), d.scene, d.eng, render.Options{Seed: 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := mix.Slice(0, int(3.5*rate))
+	l, _ := loudness.New(rate, 2, 0)
+	l.Write(first.Chans)
+	m, _ := peak.New(rate, 2)
+	m.Write(first.Chans)
+	s := b.Snapshot()
+	momentary, short := l.MomentaryLUFS(), l.ShortTermLUFS()
+	if got, want := s.MomentaryLUFS, momentary[len(momentary)-1]; math.Abs(got-want) > 1e-6 {
+		t.Errorf("momentary %.4f, want %.4f", got, want)
+	}
+	if got, want := s.ShortTermLUFS, short[len(short)-1]; math.Abs(got-want) > 1e-6 {
+		t.Errorf("short-term %.4f, want %.4f", got, want)
+	}
+	if want, _ := m.Result().TruePeakDBTP(); math.Abs(s.TruePeakHoldDBTP-want) > 1e-6 {
+		t.Errorf("true peak %.4f, want %.4f", s.TruePeakHoldDBTP, want)
+	}
+	if !strings.Contains(fmt.Sprint(s.Buses), "engine") {
+		t.Errorf("%v", s.Buses)
+	}
+}
