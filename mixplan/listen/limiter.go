@@ -110,7 +110,7 @@ func (l *limiter) gain(r float64) float64 {
 	smallest := l.lows[l.head].gain
 	if smallest < l.held {
 		l.held = smallest
-	} else if l.held += (smallest - l.held) * l.release; l.held > 1-1e-7 {
+	} else if l.held += (smallest - l.held) * l.release; l.held > 1-1e-6 {
 		l.held = 1
 	}
 	slot := &l.mean[l.at%int64(l.box)]

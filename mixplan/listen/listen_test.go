@@ -53,6 +53,9 @@ func machine(t testing.TB, withEngine bool, extra string) desk {
 	if err := os.WriteFile(filepath.Join(dir, "c.csv"), []byte("0,2500\n3,5000\n"), 0o666); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.WriteFile(filepath.Join(dir, "r.csv"), []byte("100,-20\n400,-6\n4000,-6\n12000,-16\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	text := "sample_rate = 48000\nbit_depth = 16\n[engine]\ncylinders = 2\nstrokes = 2\nidle_rpm = 1600\nredline_rpm = 6000\n"
 	for _, c := range []string{"callout", "effect", "music"} {
 		text += fmt.Sprintf("[category.%s]\nfiles = [\"%s.wav\"]\n", c, c)
@@ -407,14 +410,14 @@ func TestFadersMuteAndSolo(t *testing.T) {
 	}
 	b.Mute("music", false)
 	b.Fader("music", 0)
-	b.Solo("callout", true)
+	b.Solo("effect", true)
 	if got := level(); got > -140 {
 		t.Errorf("another is solo: %.1f dB", got)
 	}
 	b.Fader("nobody", 3)
 	b.Fader("music", math.NaN())
 	for _, k := range b.Snapshot().Buses {
-		if k.LevelDB != 0 || k.Solo != (k.Category == "callout") || k.Mute {
+		if k.LevelDB != 0 || k.Solo != (k.Category == "effect") || k.Mute {
 			t.Errorf("%+v", k)
 		}
 	}
@@ -498,7 +501,7 @@ func TestSilence(t *testing.T) {
 
 // The sum that is heard stands beside the hall as at the player's ear.
 func TestHallStandsBesideTheSound(t *testing.T) {
-	d := machine(t, false, "[listening]\nlevel_at_ear_db = 80\nnoise_dba = 74\nnoise_shape = \"pink\"\nspeaker_response = [[100, -20], [400, -6], [4000, -6], [12000, -16]]\n")
+	d := machine(t, false, "[listening]\nlevel_at_ear_db = 80\nnoise_dba = 74\nnoise_shape = \"pink\"\nspeaker_response = \"r.csv\"\n")
 	for _, cabinet := range []bool{false, true} {
 		b := d.bench(t)
 		b.ThroughCabinet(cabinet)
