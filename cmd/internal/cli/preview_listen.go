@@ -25,6 +25,7 @@ import (
 type player interface {
 	Play(beep.Streamer) error
 	Lost() <-chan error
+	Underruns() int64
 }
 
 // caution is said before anything sounds.
@@ -36,7 +37,11 @@ func (j *previewJob) listen(ctx context.Context, s Streams, p *programme, dev pl
 	if !j.interactive {
 		s.note(fmt.Sprintf("Playing %s, %.1f s at %g dB. %s", j.words(), float64(p.end)/float64(p.rateHz), j.o.volume, caution))
 		ses := &session{job: j, programme: p}
-		return ses.run(ctx, dev)
+		err := ses.run(ctx, dev)
+		if n := dev.Underruns(); n > 0 {
+			s.note(fmt.Sprintf("The sound was torn %d times: the machine is too busy.", n))
+		}
+		return err
 	}
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGHUP, syscall.SIGQUIT)
 	defer stop()

@@ -35,6 +35,7 @@ func (f *fakePlayer) Play(s beep.Streamer) error {
 	return f.refuses
 }
 func (f *fakePlayer) Lost() <-chan error { return f.lost }
+func (f *fakePlayer) Underruns() int64   { return 0 }
 func (f *fakePlayer) take(frames int) [][2]float64 {
 	block := make([][2]float64, frames)
 	f.s.Stream(block)

@@ -18,8 +18,12 @@ import (
 
 const (
 	// BufferS is how far ahead of the ear samples are taken, seconds: little
-	// enough for a hand on a lever, enough for a busy machine.
-	BufferS = 0.05
+	// enough for a hand on a lever. Where the device tells of underruns each
+	// one adds BufferStepS, up to MostBufferS: a busy machine is heard late
+	// rather than torn.
+	BufferS     = 0.05
+	BufferStepS = 0.025
+	MostBufferS = 0.3
 	// LeadInS is silence before the first sample, seconds. A device that wakes
 	// swallows what comes first.
 	LeadInS = 0.05
@@ -39,6 +43,7 @@ var usual = limits{open: 3 * time.Second, tick: 100 * time.Millisecond, ticks: 1
 type sink interface {
 	start() error // begins to call pull
 	close()
+	underruns() int64
 }
 
 // opener makes a sink. The sink fills its buffers by pull, which fills all of
@@ -121,6 +126,10 @@ func (d *Device) Lost() <-chan error { return d.lost }
 
 // Taken returns how many frames of the stream the device has taken.
 func (d *Device) Taken() int64 { return d.taken.Load() }
+
+// Underruns returns how often the device ran out of samples, as far as it
+// tells: each is a gap that was heard.
+func (d *Device) Underruns() int64 { return d.sink.underruns() }
 
 // Close stops the sound at once. It leaves a device behind that does not
 // answer.

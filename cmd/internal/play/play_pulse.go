@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/jfreymuth/pulse/proto"
@@ -29,7 +30,7 @@ func openSystem(rateHz int, pull func([][2]float64), lost func(error)) (sink, er
 	}
 	var failed []string
 	for _, a := range servers {
-		s := &pulseSink{pull: pull, lost: lost, wanted: make(chan int, 64), done: make(chan struct{})}
+		s := &pulseSink{pull: pull, lost: lost, wanted: make(chan int, 64), dry: make(chan struct{}, 1), done: make(chan struct{})}
 		err := s.open(a, rateHz)
 		if err == nil {
 			return s, nil
@@ -124,8 +125,10 @@ type pulseSink struct {
 	client proto.Client
 	stream proto.CreatePlaybackStreamReply
 	wanted chan int // bytes the server asks for
+	dry    chan struct{}
 	done   chan struct{}
 	once   sync.Once
+	ran    atomic.Int64 // dry
 }
 
 func (s *pulseSink) open(a address, rateHz int) error {
@@ -145,14 +148,13 @@ func (s *pulseSink) open(a address, rateHz int) error {
 	if err := s.client.Request(&proto.SetClientName{Props: proto.PropList{"application.name": name}}, &proto.SetClientNameReply{}); err != nil {
 		return refusal(err)
 	}
-	const channels, bytes = 2, 4
 	err = s.client.Request(&proto.CreatePlaybackStream{
-		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: channels, Rate: uint32(rateHz)},
+		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 2, Rate: uint32(rateHz)},
 		ChannelMap:            proto.ChannelMap{proto.ChannelLeft, proto.ChannelRight},
 		ChannelVolumes:        proto.ChannelVolumes{uint32(proto.VolumeNorm), uint32(proto.VolumeNorm)},
 		SinkIndex:             proto.Undefined,
 		BufferMaxLength:       proto.Undefined,
-		BufferTargetLength:    uint32(BufferS*float64(rateHz)) * channels * bytes,
+		BufferTargetLength:    bufferBytes(BufferS, rateHz),
 		BufferPrebufferLength: proto.Undefined,
 		BufferMinimumRequest:  proto.Undefined,
 		AdjustLatency:         true, // the buffer's length includes the device's own
@@ -190,6 +192,15 @@ func (s *pulseSink) hear(message any) {
 		case s.wanted <- int(m.Length):
 		default: // so far behind that the watchdog will see to it
 		}
+	case *proto.Underflow:
+		if m.StreamIndex != s.stream.StreamIndex {
+			return
+		}
+		s.ran.Add(1)
+		select {
+		case s.dry <- struct{}{}:
+		default:
+		}
 	case *proto.PlaybackStreamKilled:
 		s.lost(errors.New("the sound server has ended the stream"))
 	case *proto.ConnectionClosed:
@@ -197,27 +208,58 @@ func (s *pulseSink) hear(message any) {
 	}
 }
 
+// frameBytes is the size of a frame: two 32-bit floats.
+const frameBytes = 2 * 4
+
+func bufferBytes(seconds float64, rateHz int) uint32 {
+	return uint32(seconds*float64(rateHz)) * frameBytes
+}
+
+// deepen takes more samples ahead after each underrun. The server asks for
+// the difference as it asks for all samples.
+func (s *pulseSink) deepen() {
+	for length := BufferS; length < MostBufferS; {
+		select {
+		case <-s.dry:
+		case <-s.done:
+			return
+		}
+		length = min(length+BufferStepS, MostBufferS)
+		// Refused, the buffer stays as it is.
+		_ = s.client.Request(&proto.SetPlaybackStreamBufferAttr{
+			StreamIndex:           s.stream.StreamIndex,
+			BufferMaxLength:       proto.Undefined,
+			BufferTargetLength:    bufferBytes(length, int(s.stream.Rate)),
+			BufferPrebufferLength: proto.Undefined,
+			BufferMinimumRequest:  proto.Undefined,
+			AdjustLatency:         true,
+		}, &proto.SetPlaybackStreamBufferAttrReply{})
+	}
+}
+
+func (s *pulseSink) underruns() int64 { return s.ran.Load() }
+
 func (s *pulseSink) start() error {
 	go s.feed(int(s.stream.Missing))
+	go s.deepen()
 	return refusal(s.client.Request(&proto.CorkPlaybackStream{StreamIndex: s.stream.StreamIndex, Corked: false}, nil))
 }
 
 // feed answers the server's requests for samples until the connection ends.
 func (s *pulseSink) feed(first int) {
-	const frame = 2 * 4
 	samples := make([][2]float64, 512)
-	block := make([]byte, len(samples)*frame)
+	block := make([]byte, len(samples)*frameBytes)
 	owed := first
 	for {
-		for owed >= frame {
-			n := min(len(samples), owed/frame)
+		for owed >= frameBytes {
+			n := min(len(samples), owed/frameBytes)
 			s.pull(samples[:n])
 			encode(block, samples[:n])
-			if err := s.client.Send(s.stream.StreamIndex, block[:n*frame]); err != nil {
+			if err := s.client.Send(s.stream.StreamIndex, block[:n*frameBytes]); err != nil {
 				s.lost(errors.New("the sound server is gone"))
 				return
 			}
-			owed -= n * frame
+			owed -= n * frameBytes
 		}
 		select {
 		case n := <-s.wanted:

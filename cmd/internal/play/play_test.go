@@ -63,6 +63,8 @@ func (f *fake) start() error {
 	return nil
 }
 
+func (f *fake) underruns() int64 { return 0 }
+
 func (f *fake) close() {
 	f.closed.Store(true)
 	if f.hangClose {
