@@ -13,8 +13,11 @@ import (
 	"tachbench/cmd/internal/auditpage"
 	"tachbench/cmd/internal/demo"
 	"tachbench/cmd/internal/report"
+	"tachbench/mixplan"
 	"tachbench/mixplan/audit"
 	"tachbench/mixplan/engine"
+	"tachbench/mixplan/scene"
+	"tachbench/mixplan/solve"
 	"tachbench/samples/file"
 	"tachbench/samples/sheet"
 )
@@ -33,7 +36,8 @@ func newDemo(s Streams, run func(context.Context, Streams, demoOptions) error) *
 		Long: `Writes the demonstration package into DIR (snow-depot if left out): the sound
 sheet of an invented alley game with a snow sled, engine recordings, music,
 effects and callouts. Then, into DIR-rendered, renders the sled's note, draws
-it, and audits the package.
+it, audits the package, plans its mix, and renders the launch scene with the
+plan and without.
 
 The engine is generated, not recorded; the callouts are synthesised speech.`,
 		Example: `  tachbench demo
@@ -91,9 +95,9 @@ func runDemo(ctx context.Context, s Streams, o demoOptions) error {
 		return &file.EnvironmentError{Path: renderedIn(o.dir), Op: "create", Err: bare(err)}
 	}
 	var results []report.Render
-	err = attend(ctx, func() error {
-		eng, _, err := engine.Load(sh)
-		if err != nil {
+	var eng *engine.Engine
+	err = attend(ctx, func() (err error) {
+		if eng, _, err = engine.Load(sh); err != nil {
 			return err
 		}
 		for _, d := range demoRenders {
@@ -112,7 +116,11 @@ func runDemo(ctx context.Context, s Streams, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprint(s.Out, demoText(o.dir, sheetPath, sh, results, found))
+	planned, mixes, err := demoPlan(ctx, s, o.dir, sh, eng)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprint(s.Out, demoText(o.dir, sheetPath, sh, results, []string{"audit: " + found, planned}, mixes))
 	return outError(err)
 }
 
@@ -135,6 +143,43 @@ func demoAudit(ctx context.Context, dir, sheetPath string) (string, error) {
 	return report.AuditSummaryLine(res), file.WriteBytes(filepath.Join(renderedIn(dir), "audit.html"), page.Bytes(), true)
 }
 
+// The scene that the demo renders with its plan and without.
+const demoScene = "launch"
+
+// demoPlan plans the mix, writes the plan, its page and a scene with and
+// without it, and returns the summary in a line, and the mixes.
+func demoPlan(ctx context.Context, s Streams, dir string, sh *sheet.Sheet, eng *engine.Engine) (string, []report.Mix, error) {
+	in := func(name string) string { return filepath.Join(renderedIn(dir), name) }
+	show := newPlanProgress(s)
+	var r *solve.Report
+	err := attend(ctx, func() (err error) {
+		r, err = solve.Run(ctx, solve.Job{Sheet: sh, Progress: show.show})
+		return err
+	})
+	show.end()
+	if err != nil {
+		return "", nil, err
+	}
+	if _, err := (planOptions{out: in("plan.toml"), page: in("plan.html"), force: true}).write(r); err != nil {
+		return "", nil, err
+	}
+	mixes := make([]report.Mix, 2)
+	err = attend(ctx, func() error {
+		tl, err := scene.Build(sh, scene.NewLibrary(sh.SampleRateHz), demoScene)
+		if err != nil {
+			return err
+		}
+		for i, plan := range []*mixplan.Plan{r.Plan, nil} {
+			mix := mixOptions{out: in(demoScene + []string{"-planned", "-plain"}[i] + ".wav"), force: true}
+			if err := mix.write(ctx, sh, tl, eng, plan, &mixes[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return report.PlanSummaryLine(r), mixes, err
+}
+
 func demoRender(dir string, sh *sheet.Sheet, eng *engine.Engine, name string, opt renderOptions) (report.Render, error) {
 	opt.sheet = filepath.Join(dir, demo.SheetName)
 	opt.out = filepath.Join(renderedIn(dir), name+".wav")
@@ -154,7 +199,7 @@ func demoRender(dir string, sh *sheet.Sheet, eng *engine.Engine, name string, op
 
 // demoText is what the demo says at the end: what was made, where, and what
 // to run next.
-func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, found string) string {
+func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, found []string, mixes []report.Mix) string {
 	r := results[0]
 	out := fmt.Sprintf("%s: %d engine recordings", sh.Title, len(sh.Engine.Recordings))
 	for _, c := range sh.Categories {
@@ -164,7 +209,10 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, f
 	for _, l := range r.Coverage.Layers {
 		out += fmt.Sprintf("  load %.0f: %d engine cycles from %.0f to %.0f RPM, stretched by at most %.1f %% between idle and redline\n", l.Load, l.Grains, l.FromRPM, l.ToRPM, l.Worst)
 	}
-	out += "  audit: " + found + "\n\nmade\n"
+	for _, line := range found {
+		out += "  " + line + "\n"
+	}
+	out += "\nmade\n"
 	made := func(path, what string) {
 		out += fmt.Sprintf("  %-34s %s\n", report.Printable(path), what)
 	}
@@ -175,6 +223,16 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, f
 		made(filepath.Join(renderedIn(dir), d.name+".svg"), "its spectrogram, with the requested orders")
 	}
 	made(filepath.Join(renderedIn(dir), "audit.html"), "levels and defects of the package, as a page")
+	plan := filepath.Join(renderedIn(dir), "plan.toml")
+	made(plan, "what has to yield, with the reason for each number")
+	made(filepath.Join(renderedIn(dir), "plan.html"), "the same with pictures and proof, as a page")
+	for i, m := range mixes {
+		what := []string{"the launch scene with the plan", "the launch scene without it"}[i]
+		if m.GainDB < 0 {
+			what += fmt.Sprintf(", turned down by %.1f dB for full scale", -m.GainDB)
+		}
+		made(m.Path, what)
+	}
 	p := report.Printable(sheetPath)
 	run := program() + " "
 	out += "\nEngine notes are loud and steady: start your headphones low.\n\nnext\n"
@@ -183,7 +241,8 @@ func demoText(dir, sheetPath string, sh *sheet.Sheet, results []report.Render, f
 		"render " + p + " --hold 5400 --seconds 5 --out hold.wav",
 		"fidelity " + p,
 		"audit " + p,
-		"plan " + p + " --out plan.toml --report plan.html",
+		"plan " + p + " --check " + report.Printable(plan),
+		"page " + p + " --plan " + report.Printable(plan),
 	} {
 		out += "  " + run + next + "\n"
 	}
