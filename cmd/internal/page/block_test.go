@@ -79,7 +79,9 @@ func TestSoak(t *testing.T) {
 		if i%10 == 0 {
 			b.send(`{"do":"lever","value":0.` + string(rune('0'+i/10%10)) + `,"seq":1}`)
 		}
-		b.played(int64(i+1)*480, 0)
+		if i%3 == 0 { // reports need not come block by block
+			b.played(int64(i+1)*480, 0)
+		}
 	}
 	if after := heap(); after > before+1<<20 {
 		t.Errorf("%d KB in use after ten minutes, %d KB after one", after>>10, before>>10)

@@ -133,6 +133,15 @@ sound = "go.wav"
 // serving starts a page on a double and ends it with the test.
 func serving(t testing.TB, d *double) *Server {
 	t.Helper()
+	s, stop := stoppable(t, d)
+	t.Cleanup(stop)
+	return s
+}
+
+// stoppable starts a page on a double; stop ends it and sees how long that
+// takes.
+func stoppable(t testing.TB, d *double) (s *Server, stop func()) {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -142,14 +151,14 @@ func serving(t testing.TB, d *double) *Server {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := New(Options{Sheet: sh, Library: scene.NewLibrary(48000), Chain: chain, Bench: d}, l)
+	s, err = New(Options{Sheet: sh, Library: scene.NewLibrary(48000), Chain: chain, Bench: d}, l)
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Serve(ctx) }()
-	t.Cleanup(func() {
+	return s, func() {
 		cancel()
 		asked := time.Now()
 		if err := <-ended; err != nil {
@@ -158,8 +167,7 @@ func serving(t testing.TB, d *double) *Server {
 		if took := time.Since(asked); took > time.Second {
 			t.Errorf("stopping took %v, want less than a second", took)
 		}
-	})
-	return s
+	}
 }
 
 // host is host:port of a served page.

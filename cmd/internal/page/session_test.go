@@ -422,3 +422,30 @@ func TestWorkerStopsWhatStartedLate(t *testing.T) {
 		t.Fatal("a scene that had been given up went on")
 	}
 }
+
+// When the page ends, open tabs are told; those that do not listen cannot hold
+// it up, nor can work that does not stop.
+func TestStop(t *testing.T) {
+	t.Parallel()
+	s, stop := stoppable(t, &double{})
+	listening, asleep := open(t, s), open(t, s)
+	asleep.send(`{"do":"start"}`)
+	begun := make(chan struct{})
+	held := make(chan struct{})
+	defer close(held)
+	s.worker.put(job{name: "endless", fail: func(error) {}, play: func(context.Context) error {
+		close(begun)
+		<-held
+		return nil
+	}})
+	<-begun
+	told := make(chan websocket.CloseError, 1)
+	go func() { told <- listening.ending() }()
+	stop()
+	if how := <-told; how.Code != websocket.StatusGoingAway || !strings.Contains(how.Reason, "stopped") {
+		t.Errorf("a tab is told %d %q, want 1001 and that it was stopped", how.Code, how.Reason)
+	}
+	if _, err := net.Dial("tcp", s.host()); err == nil {
+		t.Error("the port is still open")
+	}
+}
