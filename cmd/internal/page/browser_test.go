@@ -598,6 +598,7 @@ func reachable(b *browserTab) {
 		b.key(up, "Tab")
 		got := ask[[]string](b, `(() => {
 			const e = document.activeElement;
+			if (e === document.body) return ['', ''];
 			const ring = e.closest('.either label') || e;
 			return [e.name && e.type === 'radio' ? e.name : e.id || e.getAttribute('aria-label') || e.textContent, getComputedStyle(ring).outlineStyle];
 		})()`)

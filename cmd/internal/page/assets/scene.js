@@ -89,10 +89,9 @@ export class Scene {
     this.tick('cabinet', (on) => this.sound.send({ do: 'cabinet', on }));
     const l = this.pack.listening || {};
     const at = [];
+    if (l.level_at_ear_db) at.push(`Machine at the ear ${fixed(l.level_at_ear_db, 0)} dB SPL`);
     if (l.noise_dba) at.push(`hall noise ${fixed(l.noise_dba, 0)} dB(A)`);
-    if (l.level_at_ear_db) at.push(`machine at the ear ${fixed(l.level_at_ear_db, 0)} dB SPL`);
-    let text = at.length ? 'By the sheet: ' + at.join(', ') + '.' : '';
-    if (l.assumed && l.assumed.length) text += ' Assumed, not in the sheet: ' + l.assumed.join(', ') + '.';
+    const text = [at.length ? at.join(', ') + '.' : '', ...(l.assumed || [])].join(' ');
     say(byId('room-say'), text);
   }
 
