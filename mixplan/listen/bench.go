@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"sync"
 
+	"github.com/gopxl/beep/v2"
+
 	"tachbench/mixplan"
 	"tachbench/mixplan/ear"
 	"tachbench/mixplan/engine"
@@ -49,6 +51,8 @@ func (d Drive) String() string {
 	}
 	return "scene"
 }
+
+var _ beep.Streamer = (*Bench)(nil)
 
 // Bench is the machine at somebody's desk. Stream belongs to one goroutine, all
 // else may be called from any.

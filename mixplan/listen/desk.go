@@ -58,7 +58,7 @@ type desk struct {
 	callMono                                      []float64
 	mix                                           [2][]float64
 
-	cabinet *ear.Cabinet
+	cabinet *speaker
 	noise   [2]*ear.HallNoise
 	// hallFlat is what the hall's noise is scaled by without the cabinet, so
 	// that pink noise stands beside it as at the ear.
@@ -108,7 +108,7 @@ func newDesk(o Options, rateHz int, categories []string) (*desk, error) {
 	d.want.faders = make([]fader, len(categories))
 	d.cross.set(1)
 	d.volume.set(volumeGain(o.VolumeDB))
-	d.cabinet = o.Chain.NewCabinet(rateHz)
+	d.cabinet = newSpeaker(o.Chain, rateHz)
 	for c := range d.noise {
 		d.noise[c] = o.Chain.NewHallNoise(rateHz, 2*o.Seed+uint64(c))
 	}
@@ -159,9 +159,12 @@ func (d *desk) turn() {
 	if !d.falling {
 		d.obey()
 	}
+	if d.cur.scene() && d.want.loop {
+		d.cur.prepare()
+	}
 	if d.cur.scene() && d.cur.pos() >= d.cur.timeline.Frames && !d.over() {
 		if d.want.loop && d.cur.timeline.Frames > 0 {
-			d.change(d.cur.show.lap(), false)
+			d.change(d.cur.repeat(), false)
 		} else {
 			d.ended = d.cur.play
 			d.change(d.want.idle.lap(), false)
@@ -212,7 +215,7 @@ func (d *desk) obey() {
 	d.planned.aim(to(w.planned), d.frames(switchS))
 	d.hall.aim(to(w.hall), d.frames(roomS))
 	if d.cab.off() && w.cabinet {
-		d.cabinet.Reset()
+		d.cabinet.reset()
 	}
 	d.cab.aim(to(w.cabinet), d.frames(roomS))
 	d.volume.aim(volumeGain(w.volumeDB), d.frames(volumeS))
@@ -454,7 +457,7 @@ func (d *desk) room(n int, out [][2]float64) {
 		for i := range x {
 			x[i] = 0.5 * (l[i] + r[i])
 		}
-		d.cabinet.Process(x)
+		d.cabinet.process(x)
 		for i, z := range through {
 			l[i] += z * (x[i] - l[i])
 			r[i] += z * (x[i] - r[i])

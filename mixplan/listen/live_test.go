@@ -54,7 +54,11 @@ func TestManyHands(t *testing.T) {
 			}
 		},
 		func(i int) { b.Planned(i%2 == 0); b.InHall(i%5 == 0); b.ThroughCabinet(i%3 == 0); b.Loop(i%2 == 0) },
-		func(i int) { b.Fader("music", float64(i%20-10)); b.Mute("effect", i%2 == 0); b.Solo("callout", i%3 == 0) },
+		func(i int) {
+			b.Fader("music", float64(i%20-10))
+			b.Mute("effect", i%2 == 0)
+			b.Solo("callout", i%3 == 0)
+		},
 		func(i int) {
 			if time.Sleep(30 * time.Millisecond); i%3 == 0 {
 				b.Silence()

@@ -67,8 +67,24 @@ type lap struct {
 	plain, planned path // planned has no stream without a plan
 	curves         []heldCurve
 
-	// The engine that is put in while the lap is heard; set for each chunk.
-	desk *desk
+	desk *desk // whose live engine is put in while the lap is heard; nil: none
+
+	again chan *lap // the next lap of a loop, once it was asked for
+}
+
+// prepare makes the next lap of a loop ready, beside the sound: opening files
+// at another rate takes some milliseconds each.
+func (l *lap) prepare() {
+	if l.again == nil {
+		l.again = make(chan *lap, 1)
+		go func(s *show, done chan<- *lap) { done <- s.lap() }(l.show, l.again)
+	}
+}
+
+// repeat returns the next lap of the loop.
+func (l *lap) repeat() *lap {
+	l.prepare()
+	return <-l.again
 }
 
 // path is one of the two streams.
