@@ -153,7 +153,7 @@ export class Scene {
     this.follow('hall', state.hall);
     this.follow('cabinet', state.cabinet);
     const byHand = state.playing && state.drive && state.drive !== 'scene';
-    say(byId('scene-hint'), byHand ? `The ${state.drive === 'lever' ? 'lever works' : 'sliders work'} the engine now; choose \u201cthe scene\u201d to hear the scene\u2019s own revs.` : '');
+    say(byId('scene-hint'), byHand ? `The ${state.drive === 'lever' ? 'lever works' : 'sliders work'} the engine now; choose \u201cscene\u201d there to hear the scene\u2019s own revs.` : '');
     if (performance.now() > (this.held.get('planned') || 0)) this.showPlanned(Boolean(state.planned && state.has_plan));
     if (this.plan && this.plan.ready) this.sayMatch(state);
     for (const b of state.buses || []) {
