@@ -65,7 +65,7 @@ the printed address. Ctrl-C stops it.`,
 	f.BoolVar(&o.open, "open", false, "open the page in the browser")
 	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides cycles, meetings and hall noise")
 	f.Var(wholeValue{&o.port, "PORT"}, "port", "port to serve on; any free one if left out")
-	f.StringVar(&o.expose, "expose-on", "", "serve other computers too, on this computer's\n`ADDRESS`, unencrypted: whoever sees the traffic\ncan listen and work the lever")
+	f.StringVar(&o.expose, "expose-on", "", "serve on `ADDRESS` instead of 127.0.0.1: other\ncomputers reach the page, unencrypted. For a\ncontainer whose port is forwarded under the same\nnumber; browsers play sound from localhost only")
 	return cmd
 }
 
@@ -112,7 +112,7 @@ func runPage(ctx context.Context, s Streams, o pageOptions) error {
 		return environmentError{err}
 	}
 	if o.expose != "" {
-		s.complain(fmt.Errorf("warning: the page is served on %s, unencrypted: other computers reach it, whoever has the address below can listen and work it, and whoever sees the traffic has the address", o.expose))
+		s.complain(fmt.Errorf("warning: the page is served on %s, unencrypted: other computers reach it, whoever has the address below can listen and work the lever, and whoever sees the traffic has the address", o.expose))
 	}
 	if _, err := fmt.Fprintln(s.Out, server.Address()); err != nil {
 		l.Close()
