@@ -12,6 +12,12 @@ export function fixed(v, digits = 1) {
   return v < 0 && Number(text) !== 0 ? MINUS + text : text;
 }
 
+// index gives a speech intelligibility index in hundredths, cut and not rounded:
+// 0.449 is not yet what 0.45 is called.
+export function index(v) {
+  return has(v) ? fixed(Math.floor(v * 100 + 1e-6) / 100, 2) : NONE;
+}
+
 // gain is fixed with a sign on both sides of zero, for level controls.
 export function gain(v) {
   return (v > 0 ? '+' : '') + fixed(v, 0) + ' dB';

@@ -1,6 +1,6 @@
 // The callout × revs map: every cell is a button that plays its meeting.
 
-import { byId, make, say, revs, fixed, short, mark, MARKS, NONE } from './form.js';
+import { byId, make, say, revs, fixed, index, short, mark, MARKS, NONE } from './form.js';
 
 export class Meetings {
   constructor(sound, wakeUp) {
@@ -66,8 +66,8 @@ export class Meetings {
         const v = (planned ? c.planned : c.plain)[j];
         const m = typeof v === 'number' ? mark(v) : null;
         b.className = (m ? m.word : '') + (b.classList.contains('chosen') ? ' chosen' : '');
-        b.replaceChildren(make('b', {}, fixed(v, 2)), ' ', make('span', { 'aria-hidden': 'true' }, m ? m.shape : NONE));
-        b.setAttribute('aria-label', `${fixed(v, 2)} ${m ? m.word : 'not measured'}: ${short(c.path)} at ${this.data.rpm[j]} rpm, ${words}`);
+        b.replaceChildren(make('b', {}, index(v)), ' ', make('span', { 'aria-hidden': 'true' }, m ? m.shape : NONE));
+        b.setAttribute('aria-label', `${index(v)} ${m ? m.word : 'not measured'}: ${short(c.path)} at ${this.data.rpm[j]} rpm, ${words}`);
       });
     });
   }

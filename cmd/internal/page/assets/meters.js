@@ -1,7 +1,7 @@
 // What sounds now: numbers and charts. They never announce themselves to a
 // screen reader; the words around them do when something changes.
 
-import { byId, make, say, fixed, short, mark, NONE } from './form.js';
+import { byId, make, say, fixed, index, short, mark, NONE } from './form.js';
 import { Bands, Ducking } from './charts.js';
 
 const CALM = matchMedia('(prefers-reduced-motion: reduce)');
@@ -64,7 +64,7 @@ export class Meters {
     say(byId('n-limited'), fixed(s.limited_db || 0));
     say(byId('callout'), s.callout ? short(s.callout) : 'none yet');
     const known = s.callout && typeof s.sii === 'number';
-    say(byId('sii'), known ? fixed(s.sii, 2) : NONE);
+    say(byId('sii'), known ? index(s.sii) : NONE);
     const m = known ? mark(s.sii) : null;
     const word = byId('sii-word');
     say(word, m ? `${m.shape} ${m.word}${s.sii_done ? '' : ' so far'}` : 'not measured');
