@@ -120,7 +120,7 @@ func runPage(ctx context.Context, s Streams, o pageOptions) error {
 	}
 	s.note("Ctrl-C stops it")
 	if o.open {
-		if err := openBrowser(server.Address()); err != nil {
+		if err := openBrowser(server.Pass()); err != nil {
 			s.complain(fmt.Errorf("warning: no browser could be opened (%w); open the address yourself", err))
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // guard lets in who may come. It stands before everything else.
@@ -16,6 +17,9 @@ type guard struct {
 	cookie string // its name; cookies know no ports, so the port is part of it
 	cross  *http.CrossOriginProtection
 	next   http.Handler
+
+	mu   sync.Mutex
+	once string // opens once; empty when it is used up
 }
 
 func newGuard(hosts []string, port string, next http.Handler) *guard {
@@ -69,18 +73,37 @@ func (g *guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	c, err := r.Cookie(g.cookie)
-	if err != nil || !g.right(c.Value) {
+	if err != nil || !same(c.Value, g.token) {
 		refuse(w, http.StatusForbidden, saysToken)
 		return
 	}
 	g.next.ServeHTTP(w, r)
 }
 
-// admit turns the token of the printed address into a cookie, which does not
-// show in the address and is not sent along from other sites.
+// pass returns a code that opens once. It is for the command line of a
+// browser, which every user of the computer can read.
+func (g *guard) pass() string {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.once = rand.Text()
+	return g.once
+}
+
+func (g *guard) usePass(code string) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	ok := g.once != "" && same(code, g.once)
+	if ok {
+		g.once = ""
+	}
+	return ok
+}
+
+// admit turns the token of the printed address, or a pass, into a cookie,
+// which does not show in the address and is not sent along from other sites.
 func (g *guard) admit(w http.ResponseWriter, r *http.Request) {
 	q, err := url.ParseQuery(r.URL.RawQuery)
-	if err != nil || !g.right(q.Get("token")) {
+	if err != nil || !same(q.Get("token"), g.token) && !g.usePass(q.Get("pass")) {
 		refuse(w, http.StatusForbidden, saysToken)
 		return
 	}
@@ -94,8 +117,9 @@ func (g *guard) admit(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 
-func (g *guard) right(token string) bool {
-	return subtle.ConstantTimeCompare([]byte(token), []byte(g.token)) == 1
+// same compares in a time that tells nothing.
+func same(given, secret string) bool {
+	return subtle.ConstantTimeCompare([]byte(given), []byte(secret)) == 1
 }
 
 func (g *guard) own(host string) bool {

@@ -136,6 +136,31 @@ func TestGuard(t *testing.T) {
 	}
 }
 
+// What a browser is started with works once.
+func TestPass(t *testing.T) {
+	t.Parallel()
+	s := serving(t, &double{})
+	noCookie := func(h http.Header, _ *string) { h.Del("Cookie") }
+	if status, _, _ := ask(t, s, "GET", "/?pass=", noCookie); status != 403 {
+		t.Errorf("an empty pass before any was given out: %d", status)
+	}
+	target := strings.TrimPrefix(s.Pass(), "http://"+s.host())
+	if status, _, _ := ask(t, s, "GET", target+"x", noCookie); status != 403 {
+		t.Errorf("a wrong pass: %d", status)
+	}
+	if status, h, _ := ask(t, s, "GET", target, noCookie); status != 303 || !strings.Contains(h.Get("Set-Cookie"), s.guard.token) {
+		t.Errorf("the pass: %d, %v", status, h)
+	}
+	for _, again := range []string{target, "/?pass="} {
+		if status, _, _ := ask(t, s, "GET", again, noCookie); status != 403 {
+			t.Errorf("a used pass, %s: %d", again, status)
+		}
+	}
+	if strings.Contains(target, s.guard.token) {
+		t.Error("the pass gives the token away")
+	}
+}
+
 func TestForeignOrigin(t *testing.T) {
 	t.Parallel()
 	s := serving(t, &double{})

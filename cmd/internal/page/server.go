@@ -89,6 +89,10 @@ func (s *Server) Address() string {
 	return "http://" + s.guard.hosts[0] + "/?token=" + s.guard.token
 }
 
+// Pass returns an address that works once, for a browser that is started with
+// it.
+func (s *Server) Pass() string { return "http://" + s.guard.hosts[0] + "/?pass=" + s.guard.pass() }
+
 // connKey is the key of the net.Conn in the context of a request.
 type connKey struct{}
 
