@@ -174,7 +174,7 @@ class Page {
     else if (this.line === 'busy' || this.line === 'taken') [kind, words] = ['trouble', 'Another tab plays'];
     else if (this.started && !this.sound.wanted) words = 'Paused';
     else if (this.started && context !== 'running') [kind, words] = ['trouble', 'Interrupted: press Go on'];
-    else if (hushed) [kind, words] = ['hushed', 'Silenced. The lever, a slider or Play goes on'];
+    else if (hushed) [kind, words] = ['hushed', 'Silenced. Rev or play to go on'];
     else if (this.running()) [kind, words] = ['running', 'Sound is running'];
     const bar = byId('standing');
     say(bar, words);

@@ -140,8 +140,8 @@ export class Scene {
     if (plan.ready) return;
     if (plan.error) say(byId('compare-say'), 'No plan: ' + plan.error);
     else {
-      const far = plan.all ? `, ${plan.done} of ${plan.all}` : '';
-      say(byId('compare-say'), `The plan is being worked out${plan.doing ? ': ' + plan.doing : ''}${far}. You can play already.`);
+      const far = [plan.doing, plan.all ? `${plan.done} of ${plan.all}` : ''].filter(Boolean).join(', ');
+      say(byId('compare-say'), `The plan is being worked out${far ? ` (${far})` : ''}. You can play already.`);
     }
   }
 
