@@ -51,6 +51,12 @@
 //     starts both at once and has the duck late by L. A stretch that becomes
 //     known late counts from the moment it is known.
 //
+// # Priorities
+//
+// Priorities decide which rules there may be, not what happens while the game
+// runs: a category never yields to one of lower priority, and the plan's
+// reader refuses such a rule. Nobody yields to a sound without a rule.
+//
 // # Several rules on one category
 //
 // Each rule runs for itself. The attenuation of the category is the largest of

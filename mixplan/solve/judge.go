@@ -149,6 +149,10 @@ func (p *problem) limit(c *Outcome, callout int, course course, target float64) 
 	default:
 		c.LimitedBy = LimitDepth
 	}
+	if c.LimitedBy != LimitHall {
+		now := course.gains[0]
+		c.Obstacle = p.obstacle(c, now[len(now)/2])
+	}
 }
 
 // sentence says in one sentence, for anybody, what becomes of a callout.
@@ -186,9 +190,9 @@ func (r *Result) sentence(c *Outcome) string {
 	case LimitHall:
 		return fmt.Sprintf("%s (%.2f): the hall alone leaves it no more than %.2f, so nothing that yields can save it; %s.", state, shown(c.Planned.P10), shown(c.Hall), help)
 	case LimitHeadroom:
-		return fmt.Sprintf("%s (%.2f, was %.2f) with everything yielding as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+		return fmt.Sprintf("%s (%.2f, was %.2f) with everything yielding as the plan says; %s%s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help, c.Obstacle.advice())
 	}
-	return fmt.Sprintf("%s (%.2f, was %.2f) although everything yields as the plan says; %s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help)
+	return fmt.Sprintf("%s (%.2f, was %.2f) although everything yields as the plan says; %s%s.", state, shown(c.Planned.P10), shown(c.Plain.P10), help, c.Obstacle.advice())
 }
 
 // shown cuts an index to two decimals: rounded up it would seem to reach what

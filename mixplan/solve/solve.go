@@ -78,9 +78,10 @@ type Outcome struct {
 	StepsPlanned   []float64
 	Against        []Against // each other sound alone, in the order of the buses
 	LimitedBy      string
-	RaiseDB        float64 // more level that would do; 0 if none is needed, NaN if none helps
-	RoomDB         float64 // what its peaks leave for that
-	WorstWith      string  // what it met at its worst with the plan
+	RaiseDB        float64   // more level that would do; 0 if none is needed, NaN if none helps
+	RoomDB         float64   // what its peaks leave for that
+	WorstWith      string    // what it met at its worst with the plan
+	Obstacle       *Obstacle // nil if it reaches the target, or if the hall alone keeps it from it
 	Sentence       string
 }
 

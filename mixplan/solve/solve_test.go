@@ -237,6 +237,9 @@ func TestLimits(t *testing.T) {
 		if c.LimitedBy != LimitHall || !strings.Contains(c.Sentence, "hall alone") {
 			t.Errorf("loud hall: %s, %q", c.LimitedBy, c.Sentence)
 		}
+		if c.Obstacle != nil {
+			t.Errorf("loud hall: %+v", c.Obstacle)
+		}
 	}
 	if len(r.Plan.Ducks) > 0 {
 		t.Errorf("loud hall: ducks that cannot help: %+v", r.Plan.Ducks)
@@ -252,6 +255,10 @@ func TestLimits(t *testing.T) {
 	c := r.Callouts[1]
 	if c.LimitedBy != LimitDepth && c.LimitedBy != LimitHeadroom || !(c.RaiseDB > 0) {
 		t.Errorf("loud bed: %s, raise %.1f, %q", c.LimitedBy, c.RaiseDB, c.Sentence)
+	}
+	// White noise takes most where speech is soft: in the upper bands.
+	if o := c.Obstacle; o == nil || o.Path != "effect-z.wav" || o.HighHz < 4000 || o.LowHz < 400 || !strings.Contains(c.Sentence, "effect-z.wav") {
+		t.Errorf("loud bed: %+v, %q", o, c.Sentence)
 	}
 	// The raise it asks for is enough: the same callout louder by as much.
 	if c.LimitedBy == LimitDepth && c.RaiseDB > c.RoomDB || c.LimitedBy == LimitHeadroom && c.RaiseDB <= c.RoomDB {

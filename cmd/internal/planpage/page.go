@@ -7,9 +7,11 @@ import (
 	"io"
 	"math"
 
+	"tachbench/analysis/band"
 	"tachbench/analysis/exposure"
 	"tachbench/analysis/sii"
 	"tachbench/cmd/internal/report"
+	"tachbench/mixplan/ear"
 	"tachbench/mixplan/meet"
 	"tachbench/mixplan/solve"
 )
@@ -47,6 +49,7 @@ type page struct {
 	Proof      []proofRow
 	ProofSum   string
 	Levels     []levelRow
+	BandsHz    []string
 	Trims      []trimRow
 	Hearing    []string
 	Caution    string
@@ -95,7 +98,10 @@ type proofRow struct {
 	OK                                                bool
 }
 
-type levelRow struct{ Name, What, DB, DBA, DBC string }
+type levelRow struct {
+	Name, What, DB, DBA, DBC string
+	Bands                    []string // third octaves, whole dB
+}
 
 type trimRow struct{ Path, Category, LUFS, Target, Peak, Trim, Why string }
 
@@ -208,12 +214,24 @@ func (p *page) rest(r *solve.Report) {
 }
 
 func (p *page) levels(r *solve.Report) {
-	row := func(name, what string, l interface {
-		DB() float64
-		DBA() float64
-		DBC() float64
-	}) {
-		p.Levels = append(p.Levels, levelRow{name, what, fixed(l.DB(), 1), fixed(l.DBA(), 1), fixed(l.DBC(), 1)})
+	for x := band.FirstX; x <= band.LastX; x++ {
+		hz := band.NominalHz(x)
+		name := fmt.Sprint(hz)
+		if hz >= 1000 {
+			name = fmt.Sprint(hz/1000) + "k"
+		}
+		p.BandsHz = append(p.BandsHz, name)
+	}
+	row := func(name, what string, l ear.Levels) {
+		r := levelRow{name, what, fixed(l.DB(), 1), fixed(l.DBA(), 1), fixed(l.DBC(), 1), nil}
+		for _, v := range l {
+			cell := fixed(v, 0)
+			if v < 0 {
+				cell = "–" // nobody hears that
+			}
+			r.Bands = append(r.Bands, cell)
+		}
+		p.Levels = append(p.Levels, r)
 	}
 	row("Hall", "as the sheet says, machine off", r.Package.Chain.Hall)
 	row("Pink noise", "at −20 dBFS RMS through the cabinet, hall quiet", r.Package.Chain.PinkAtEar())
