@@ -112,6 +112,8 @@ func newDesk(o Options, rateHz int, categories []string) (*desk, error) {
 	for c := range d.noise {
 		d.noise[c] = o.Chain.NewHallNoise(rateHz, 2*o.Seed+uint64(c))
 	}
+	// The noise is made in long blocks; the two channels take turns at it.
+	d.noise[1].Read(make([]float64, rateHz/4))
 	const pinkDBFS = -20
 	d.hallFlat = samples.DBAmplitude(o.Chain.FullScaleDB + pinkDBFS - o.Chain.PinkAtEar().DB())
 	d.ear = newHearing(o.Chain, rateHz)

@@ -23,11 +23,17 @@ type hearing struct {
 	hall     sii.Masker // power per hertz
 
 	step, fill int
-	call, rest []float64 // mono, lookSteps steps
-	marks      [lookSteps]mark
+	now, last  stretch // being filled; full, to be measured
+	measure    int     // what is left to do on last: 2 callouts, 1 all else
 
 	callDB, restDB ear.Levels
 	heard          spoken
+}
+
+// stretch is what is measured at a time.
+type stretch struct {
+	call, rest []float64 // mono, lookSteps steps
+	marks      [lookSteps]mark
 }
 
 // mark says what is spoken in the middle of a frame.
@@ -50,7 +56,9 @@ type spoken struct {
 func newHearing(chain *ear.Chain, rateHz int) *hearing {
 	h := &hearing{chain: chain, analyser: meet.NewAnalyser(rateHz), hall: chain.Hall.MaskerPower(),
 		step: meet.StepFrames(rateHz), callDB: ear.Silence(), restDB: ear.Silence()}
-	h.call, h.rest = make([]float64, lookSteps*h.step), make([]float64, lookSteps*h.step)
+	for _, s := range []*stretch{&h.now, &h.last} {
+		s.call, s.rest = make([]float64, lookSteps*h.step), make([]float64, lookSteps*h.step)
+	}
 	h.heard.which = -1
 	return h
 }
@@ -60,8 +68,8 @@ func (h *hearing) room() int { return h.step - h.fill%h.step }
 
 // write takes in at most room frames of the callouts and of all together.
 func (h *hearing) write(call, all []float64) {
-	copy(h.call[h.fill:], call)
-	rest := h.rest[h.fill : h.fill+len(all)]
+	copy(h.now.call[h.fill:], call)
+	rest := h.now.rest[h.fill : h.fill+len(all)]
 	for i, v := range all {
 		rest[i] = v - call[i]
 	}
@@ -71,21 +79,30 @@ func (h *hearing) write(call, all []float64) {
 // atStep reports whether a step has just been filled.
 func (h *hearing) atStep() bool { return h.fill > 0 && h.fill%h.step == 0 }
 
-// mark notes what was spoken in the step just filled, and measures when enough
-// steps are there.
+// mark notes what was spoken in the step just filled. What was filled before
+// is measured in the steps after, one half at a time, so that no block has to
+// wait for all of it.
 func (h *hearing) mark(m mark) {
-	h.marks[h.fill/h.step-1] = m
-	if h.fill == len(h.call) {
-		h.look()
-		h.fill = 0
+	h.now.marks[h.fill/h.step-1] = m
+	switch h.measure {
+	case 2:
+		_, h.callDB = h.frames(h.last.call)
+		h.measure = 1
+	case 1:
+		h.judge()
+		h.measure = 0
+	}
+	if h.fill == len(h.now.call) {
+		h.now, h.last = h.last, h.now
+		h.fill, h.measure = 0, 2
 	}
 }
 
-func (h *hearing) look() {
-	_, h.callDB = h.frames(h.call)
-	rest, restDB := h.frames(h.rest)
+// judge measures everything but the callouts, and the callouts against it.
+func (h *hearing) judge() {
+	rest, restDB := h.frames(h.last.rest)
 	h.restDB = restDB
-	for i, m := range h.marks {
+	for i, m := range h.last.marks {
 		if m.which < 0 {
 			h.heard.done = h.heard.which >= 0
 			continue
