@@ -4,7 +4,7 @@
 // with the build tag alsa, and on other systems, beep's speaker does the work.
 // Neither notices every death of a device, and both may block for ever, so
 // nothing here waits without a limit: a device that takes no samples for a
-// second is given up, and whoever plays is told.
+// second, or for three at its start, is given up, and whoever plays is told.
 package play
 
 import (
@@ -21,8 +21,8 @@ const (
 	// enough for a hand on a lever. Where the device tells of underruns each
 	// one adds BufferStepS, up to MostBufferS: a busy machine is heard late
 	// rather than torn.
-	BufferS     = 0.05
-	BufferStepS = 0.025
+	BufferS     = 0.06
+	BufferStepS = 0.02
 	MostBufferS = 0.3
 	// LeadInS is silence before the first sample, seconds. A device that wakes
 	// swallows what comes first.
@@ -34,10 +34,11 @@ type limits struct {
 	open  time.Duration // to connect and to start, each
 	tick  time.Duration // of the watchdog
 	ticks int           // without a sample until the device is given up
+	first int           // the same until it moves at all: some devices wake slowly
 	close time.Duration
 }
 
-var usual = limits{open: 3 * time.Second, tick: 100 * time.Millisecond, ticks: 10, close: 500 * time.Millisecond}
+var usual = limits{open: 3 * time.Second, tick: 100 * time.Millisecond, ticks: 10, first: 30, close: 500 * time.Millisecond}
 
 // sink is a device below. Its methods may block for ever.
 type sink interface {
@@ -168,7 +169,7 @@ func (d *Device) pull(dst [][2]float64) {
 func (d *Device) watch() {
 	t := time.NewTicker(d.limits.tick)
 	defer t.Stop()
-	last, idle := d.taken.Load(), 0
+	last, idle, patience := d.taken.Load(), 0, d.limits.first
 	for {
 		select {
 		case <-d.closed:
@@ -177,11 +178,11 @@ func (d *Device) watch() {
 		}
 		now := d.taken.Load()
 		if now != last {
-			last, idle = now, 0
+			last, idle, patience = now, 0, d.limits.ticks
 			continue
 		}
-		if idle++; idle >= d.limits.ticks {
-			d.give(fmt.Errorf("it has taken no sound for %g s", (time.Duration(d.limits.ticks) * d.limits.tick).Seconds()))
+		if idle++; idle >= patience {
+			d.give(fmt.Errorf("it has taken no sound for %g s", (time.Duration(patience) * d.limits.tick).Seconds()))
 			return
 		}
 	}

@@ -30,7 +30,7 @@ func openSystem(rateHz int, pull func([][2]float64), lost func(error)) (sink, er
 	}
 	var failed []string
 	for _, a := range servers {
-		s := &pulseSink{pull: pull, lost: lost, wanted: make(chan int, 64), dry: make(chan struct{}, 1), done: make(chan struct{})}
+		s := &pulseSink{pull: pull, lost: lost, wanted: make(chan struct{}, 1), dry: make(chan struct{}, 1), done: make(chan struct{})}
 		err := s.open(a, rateHz)
 		if err == nil {
 			return s, nil
@@ -124,7 +124,8 @@ type pulseSink struct {
 	conn   net.Conn
 	client proto.Client
 	stream proto.CreatePlaybackStreamReply
-	wanted chan int // bytes the server asks for
+	owed   atomic.Int64  // bytes the server has asked for and not got
+	wanted chan struct{} // there are some
 	dry    chan struct{}
 	done   chan struct{}
 	once   sync.Once
@@ -156,7 +157,7 @@ func (s *pulseSink) open(a address, rateHz int) error {
 		BufferMaxLength:       proto.Undefined,
 		BufferTargetLength:    bufferBytes(BufferS, rateHz),
 		BufferPrebufferLength: proto.Undefined,
-		BufferMinimumRequest:  proto.Undefined,
+		BufferMinimumRequest:  bufferBytes(requestS, rateHz),
 		AdjustLatency:         true, // the buffer's length includes the device's own
 		Corked:                true,
 		Properties:            proto.PropList{"media.name": proto.PropListString("preview"), "application.name": name},
@@ -188,9 +189,10 @@ func (s *pulseSink) hear(message any) {
 		if m.StreamIndex != s.stream.StreamIndex {
 			return
 		}
+		s.owed.Add(int64(m.Length))
 		select {
-		case s.wanted <- int(m.Length):
-		default: // so far behind that the watchdog will see to it
+		case s.wanted <- struct{}{}:
+		default: // it is awake
 		}
 	case *proto.Underflow:
 		if m.StreamIndex != s.stream.StreamIndex {
@@ -207,6 +209,10 @@ func (s *pulseSink) hear(message any) {
 		s.lost(errors.New("the sound server is gone"))
 	}
 }
+
+// requestS is the least that the server asks for at a time, seconds: it asks
+// often, so that its buffer is nearly full at all times.
+const requestS = 0.005
 
 // frameBytes is the size of a frame: two 32-bit floats.
 const frameBytes = 2 * 4
@@ -231,7 +237,7 @@ func (s *pulseSink) deepen() {
 			BufferMaxLength:       proto.Undefined,
 			BufferTargetLength:    bufferBytes(length, int(s.stream.Rate)),
 			BufferPrebufferLength: proto.Undefined,
-			BufferMinimumRequest:  proto.Undefined,
+			BufferMinimumRequest:  bufferBytes(requestS, int(s.stream.Rate)),
 			AdjustLatency:         true,
 		}, &proto.SetPlaybackStreamBufferAttrReply{})
 	}
@@ -240,30 +246,29 @@ func (s *pulseSink) deepen() {
 func (s *pulseSink) underruns() int64 { return s.ran.Load() }
 
 func (s *pulseSink) start() error {
-	go s.feed(int(s.stream.Missing))
+	s.owed.Add(int64(s.stream.Missing))
+	go s.feed()
 	go s.deepen()
 	return refusal(s.client.Request(&proto.CorkPlaybackStream{StreamIndex: s.stream.StreamIndex, Corked: false}, nil))
 }
 
 // feed answers the server's requests for samples until the connection ends.
-func (s *pulseSink) feed(first int) {
+func (s *pulseSink) feed() {
 	samples := make([][2]float64, 512)
 	block := make([]byte, len(samples)*frameBytes)
-	owed := first
 	for {
-		for owed >= frameBytes {
-			n := min(len(samples), owed/frameBytes)
+		for owed := s.owed.Load(); owed >= frameBytes; owed = s.owed.Load() {
+			n := int(min(int64(len(samples)), owed/frameBytes))
 			s.pull(samples[:n])
 			encode(block, samples[:n])
 			if err := s.client.Send(s.stream.StreamIndex, block[:n*frameBytes]); err != nil {
 				s.lost(errors.New("the sound server is gone"))
 				return
 			}
-			owed -= n * frameBytes
+			s.owed.Add(int64(-n * frameBytes))
 		}
 		select {
-		case n := <-s.wanted:
-			owed += n
+		case <-s.wanted:
 		case <-s.done:
 			return
 		}

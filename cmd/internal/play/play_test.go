@@ -11,7 +11,7 @@ import (
 )
 
 // quick is the usual patience, fifty times shorter.
-var quick = limits{open: 60 * time.Millisecond, tick: 2 * time.Millisecond, ticks: 10, close: 20 * time.Millisecond}
+var quick = limits{open: 60 * time.Millisecond, tick: 2 * time.Millisecond, ticks: 10, first: 30, close: 20 * time.Millisecond}
 
 // fake is a device that takes blocks until it is told to stop.
 type fake struct {
@@ -146,7 +146,7 @@ func TestStreamThatStopsIsSilence(t *testing.T) {
 }
 
 func TestDeviceThatTakesNothingMore(t *testing.T) {
-	for _, blocks := range []int{1, 20} {
+	for blocks, want := range map[int]string{1: "", 30: "0.02 s"} {
 		f := &fake{deadAfter: blocks}
 		d, _ := open(8000, quick, f.open)
 		if err := d.Play(count()); err != nil {
@@ -154,7 +154,7 @@ func TestDeviceThatTakesNothingMore(t *testing.T) {
 		}
 		within(t, 2*time.Second, "watchdog", func() {
 			err := <-d.Lost()
-			if !strings.HasPrefix(err.Error(), "the sound device is lost: it has taken no sound for ") {
+			if !strings.HasPrefix(err.Error(), "the sound device is lost: it has taken no sound for ") || !strings.HasSuffix(err.Error(), want) {
 				t.Error(err)
 			}
 		})
@@ -165,6 +165,9 @@ func TestDeviceThatTakesNothingMore(t *testing.T) {
 func TestUsualWatchdogIsASecond(t *testing.T) {
 	if got := time.Duration(usual.ticks) * usual.tick; got != time.Second {
 		t.Errorf("%v", got)
+	}
+	if got := time.Duration(usual.first) * usual.tick; got > usual.open {
+		t.Errorf("%v for the first sample", got)
 	}
 }
 
