@@ -1,12 +1,15 @@
 package cli
 
 import (
+	"bufio"
 	"fmt"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // readmeCommand is one `$ …` of the README with the output shown under it.
@@ -53,6 +56,12 @@ func TestReadme(t *testing.T) {
 		cmd := exec.Command(bin, args...)
 		cmd.Dir = dir
 		cmd.Env = append(os.Environ(), cacheVariable+"="+filepath.Join(dir, "cache"))
+		if args[0] == "page" {
+			if err := servesUntilStopped(cmd); err != nil {
+				t.Errorf("README.md:%d: %s: %v", c.line, c.args, err)
+			}
+			continue
+		}
 		out, err := cmd.CombinedOutput()
 		// A slow or busy machine may miss the speed targets of fidelity.
 		missed := args[0] == "fidelity" && cmd.ProcessState.ExitCode() == exitFindings
@@ -64,6 +73,42 @@ func TestReadme(t *testing.T) {
 			t.Errorf("README.md:%d: %s: %v\nit printed:\n%s", c.line, c.args, err, out)
 		}
 	}
+}
+
+// servesUntilStopped runs a server: it must print an address that answers, and
+// end with the status of an interrupt within a second of one.
+func servesUntilStopped(cmd *exec.Cmd) error {
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	defer cmd.Process.Kill() // does nothing to one that has ended
+	line, err := bufio.NewReader(out).ReadString('\n')
+	if err != nil {
+		return fmt.Errorf("it printed no address: %q, %w", line, err)
+	}
+	address := line[max(0, strings.Index(line, "http")):]
+	res, err := http.Get(strings.TrimSpace(address))
+	if err != nil {
+		return err
+	}
+	res.Body.Close()
+	// The client keeps no cookies: past the address it is a stranger.
+	if res.StatusCode != http.StatusForbidden && res.StatusCode != http.StatusOK {
+		return fmt.Errorf("%s answers %s", address, res.Status)
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		return err
+	}
+	asked := time.Now()
+	_ = cmd.Wait()
+	if took := time.Since(asked); took > time.Second || cmd.ProcessState.ExitCode() != exitInterrupted {
+		return fmt.Errorf("an interrupt ended it with status %d after %v", cmd.ProcessState.ExitCode(), took)
+	}
+	return nil
 }
 
 // readmeCommands reads the console blocks.
