@@ -246,7 +246,7 @@ func (b *Bench) InHall(on bool) {
 // ThroughCabinet plays the machine through its cabinet speaker.
 func (b *Bench) ThroughCabinet(on bool) { b.change(func(w *wish) { w.cabinet = on }) }
 
-// Volume sets the headphone volume, -60..0 dB.
+// Volume sets the headphone volume, -60 (silence) .. 0 dB.
 func (b *Bench) Volume(db float64) {
 	if math.IsNaN(db) {
 		return

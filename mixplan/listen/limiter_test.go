@@ -176,3 +176,13 @@ func BenchmarkLimiter(b *testing.B) {
 		})
 	}
 }
+
+func TestClipsAreRuns(t *testing.T) {
+	var k clips
+	k.write(0, []float64{0.5, 1.2, 1.1, 1, -1.5, -2})
+	k.write(0, []float64{-2, 0, 0, 2})
+	k.write(1, []float64{-1.001, 1, -1})
+	if k.runs != 4 { // 1.2, 1.1; -1.5 on over the block's end; 2; -1.001
+		t.Errorf("%d runs", k.runs)
+	}
+}

@@ -228,7 +228,7 @@ func TestBlocksDoNotMatter(t *testing.T) {
 	d := machine(t, true, "")
 	var first *samples.Sound
 	var shown listen.Snapshot
-	for _, size := range []int{480, 1, 4801} {
+	for _, size := range []int{480, 7, 4801} {
 		b := d.bench(t)
 		setPlan(t, b, plan())
 		play(t, b, d.scene, true)
@@ -315,14 +315,16 @@ func TestPlannedAndPlain(t *testing.T) {
 		}
 	}
 	b = quiet.bench(t)
-	setPlan(t, b, plan())
+	steep := plan()
+	steep.Trims[0].TrimDB = -14
+	setPlan(t, b, steep)
 	play(t, b, sine, true)
 	hear(b, 1)
-	for i := range 20 {
+	for i := range 40 {
 		b.Planned(i%2 == 0)
-		x := hear(b, 0.045)
+		x := hear(b, 0.0412)
 		// 100 Hz at 0.1 to 0.3 moves by 0.004 a frame at most; a jump of the
-		// match alone would be some 0.03.
+		// music alone would be up to 0.08.
 		if got := step(x.Chans[0]); got > 0.006 {
 			t.Errorf("a step of %g", got)
 		}
@@ -418,6 +420,40 @@ func TestFadersMuteAndSolo(t *testing.T) {
 			t.Errorf("%+v", k)
 		}
 	}
+}
+
+// Scenes come and go, and plans that change nothing, and the live engine does
+// not notice.
+func TestLiveEngineGoesOn(t *testing.T) {
+	d := machine(t, true, "")
+	alone, beside := d.bench(t), d.bench(t)
+	for _, b := range []*listen.Bench{alone, beside} {
+		b.Drive(listen.BySlider)
+		b.Slide(3500, 0.8)
+		for _, c := range []string{"music", "effect", "callout"} {
+			b.Mute(c, true)
+		}
+		hear(b, 0.6)
+	}
+	same := func(what string, seconds float64) {
+		t.Helper()
+		x, y := hear(alone, seconds), hear(beside, seconds)
+		for i, v := range x.Chans[0] {
+			if math.Abs(y.Chans[0][i]-v) > 1e-9 {
+				t.Fatalf("%s, frame %d: %g, alone %g", what, i, y.Chans[0][i], v)
+			}
+		}
+		if samples.RMS(x.Chans[0]) < 1e-3 {
+			t.Fatal("no engine")
+		}
+	}
+	play(t, beside, d.scene, true)
+	same("a scene", 4.2)
+	setPlan(t, beside, &mixplan.Plan{})
+	beside.Planned(true)
+	same("an empty plan", 0.5)
+	beside.Stop()
+	same("no scene", 0.5)
 }
 
 // The lever moves the revs as the crank model says, from the next block on.
