@@ -403,9 +403,21 @@ func TestLoss(t *testing.T) {
 	}
 }
 
+// Cost grows with the number of callouts and no faster: ms-a-callout falls,
+// since files other than callouts are read once.
 func BenchmarkSolve(b *testing.B) {
-	sh := pack(b, sounds(), listeningIn(68))
-	for b.Loop() {
-		solved(b, sh, Options{Seed: 1})
+	for _, n := range []int{2, 8, 32} {
+		b.Run(fmt.Sprintf("%d callouts", n), func(b *testing.B) {
+			s := sounds()
+			for i := range n - 2 {
+				s[fmt.Sprintf("callout-c%02d", i)] = talk(1.2+0.02*float64(i), -23, sii.Raised, uint64(10+i))
+			}
+			sh := pack(b, s, listeningIn(68))
+			b.ReportAllocs()
+			for b.Loop() {
+				solved(b, sh, Options{Seed: 1})
+			}
+			b.ReportMetric(b.Elapsed().Seconds()*1000/float64(b.N*n), "ms-a-callout")
+		})
 	}
 }
