@@ -1,398 +1,23 @@
 package page_test
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"math"
-	"net"
 	"net/url"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
-	"github.com/chromedp/cdproto/log"
-	"github.com/chromedp/cdproto/network"
-	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
-
-	"tachbench/cmd/internal/page"
-	"tachbench/mixplan"
-	"tachbench/mixplan/ear"
-	"tachbench/mixplan/engine"
-	"tachbench/mixplan/listen"
-	"tachbench/mixplan/scene"
-	"tachbench/samples"
-	"tachbench/samples/crank"
-	"tachbench/samples/sheet"
-	"tachbench/samples/tone"
-	"tachbench/samples/wav"
 )
-
-const (
-	browserRateHz = 48000
-	musicDepthDB  = 9
-)
-
-// browserSheet is a package with an engine of two even firings a revolution, a
-// callout and music.
-const browserSheet = `title = "Sled <test>"
-sample_rate = 48000
-bit_depth = 16
-[engine]
-cylinders = 2
-strokes = 2
-firing_angles = [0, 180]
-idle_rpm = 2000
-redline_rpm = 6000
-[engine.crank]
-rise_s = 0.6
-fall_s = 0.8
-[[engine.recording]]
-file = "hold-2000.wav"
-rpm = 2000
-[[engine.recording]]
-file = "hold-3000.wav"
-rpm = 3000
-[[engine.recording]]
-file = "hold-4400.wav"
-rpm = 4400
-[[engine.recording]]
-file = "hold-6000.wav"
-rpm = 6000
-[category.callout]
-files = ["callout.wav"]
-priority = 2
-[category.music]
-files = ["music.wav"]
-priority = 1
-[listening]
-level_at_ear_db = 82
-noise_dba = 70
-noise_shape = "crowd"
-[[rev_band]]
-name = "low"
-from_rpm = 2000
-to_rpm = 3500
-lamp = "#3b6ea5"
-[[rev_band]]
-name = "catch"
-from_rpm = 3500
-to_rpm = 5000
-catch = true
-lamp = "#c8a400"
-[[rev_band]]
-name = "over"
-from_rpm = 5000
-to_rpm = 6000
-lamp = "#a8352a"
-[[scene]]
-name = "meet"
-length_s = 6
-[[scene.cue]]
-at_s = 0
-sound = "music.wav"
-loop = true
-[[scene.cue]]
-at_s = 0.5
-sound = "callout.wav"
-`
-
-// depot writes the package and reads it back.
-func depot(t *testing.T) *sheet.Sheet {
-	t.Helper()
-	dir := t.TempDir()
-	write := func(name string, s *samples.Sound) {
-		t.Helper()
-		f, err := os.Create(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := errors.Join(wav.Encode(f, s, wav.SpecOf(s, 16)), f.Close()); err != nil {
-			t.Fatal(err)
-		}
-	}
-	for _, rpm := range []float64{2000, 3000, 4400, 6000} {
-		s, _ := tone.Engine(tone.EngineSpec{
-			Layout: crank.Layout{Cylinders: 2, Strokes: 2}, RPM: tone.Hold(rpm), DurationS: 3,
-			RateHz: browserRateHz, Seed: uint64(rpm),
-		})
-		write(fmt.Sprintf("hold-%.0f.wav", rpm), s)
-	}
-	write("callout.wav", tone.Pink(browserRateHz, 4, 0.08, 7))
-	write("music.wav", tone.Pink(browserRateHz, 2, 0.05, 8))
-	sh, err := sheet.Parse("soundsheet.toml", []byte(browserSheet), dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return sh
-}
-
-// served is a page with a true bench behind it.
-type served struct {
-	*page.Server
-	stop func() // ends it; may be called twice
-
-	mu  sync.Mutex
-	met [][2]int // cells of the map that were asked for
-}
-
-func serveBench(t *testing.T) *served {
-	t.Helper()
-	sh := depot(t)
-	chain, err := ear.New(sh.Listening)
-	if err != nil {
-		t.Fatal(err)
-	}
-	eng, _, err := engine.Load(sh)
-	if err != nil {
-		t.Fatal(err)
-	}
-	bench, err := listen.New(listen.Options{Sheet: sh, Engine: eng, Chain: chain, Seed: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	lib := scene.NewLibrary(sh.SampleRateHz)
-	s := &served{}
-	if s.Server, err = page.New(page.Options{Sheet: sh, Library: lib, Chain: chain, HasEngine: true, Bench: bench}, l); err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(ctx) }()
-	s.stop = sync.OnceFunc(func() {
-		cancel()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	})
-	t.Cleanup(s.stop)
-	plan := page.Plan{
-		Plan: &mixplan.Plan{Ducks: []mixplan.Duck{
-			{Under: "callout", Category: "music", DepthDB: musicDepthDB, AttackMS: 100, HoldMS: 250, ReleaseMS: 300, LookaheadMS: 60},
-		}},
-		Map: page.Map{RPM: []float64{2000, 4000, 6000}, Callouts: []page.MapCallout{
-			{Path: "callout.wav", SIIPlain: 0.31, SIIPlanned: 0.52, Plain: []float64{0.48, 0.33, 0.2}, Planned: []float64{0.63, 0.52, 0.41}},
-		}},
-		Meeting: func(callout, step int) (*scene.Timeline, error) {
-			s.mu.Lock()
-			s.met = append(s.met, [2]int{callout, step})
-			s.mu.Unlock()
-			return scene.Build(sh, lib, "meet")
-		},
-	}
-	if err := s.PlanReady(ctx, plan); err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
-// chromium returns the browser, or skips the test with the reason.
-func chromium(t *testing.T) string {
-	t.Helper()
-	needed := os.Getenv("TACHBENCH_BROWSER") == "need"
-	if testing.Short() && !needed {
-		t.Skip("a browser takes a while; left out by -short")
-	}
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			return path
-		}
-	}
-	if needed {
-		t.Fatal("no Chromium in the path, and TACHBENCH_BROWSER=need")
-	}
-	t.Skip("no Chromium in the path (chromium, chromium-browser, google-chrome): the page is not tried in a browser")
-	return ""
-}
-
-// browserTab is a tab of a browser with the page in it.
-type browserTab struct {
-	t   *testing.T
-	ctx context.Context
-
-	mu       sync.Mutex
-	troubles []string // what the console complained about
-	requests []string
-}
-
-// newBrowser starts a browser that ends with the test.
-func newBrowser(t *testing.T, path string) context.Context {
-	t.Helper()
-	dir, err := os.MkdirTemp("", "tachbench-browser")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		for range 50 { // its processes may still write for a moment
-			if os.RemoveAll(dir) == nil {
-				return
-			}
-			time.Sleep(100 * time.Millisecond)
-		}
-	})
-	opts := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(dir),
-		chromedp.Flag("disable-quic", true),
-		chromedp.Flag("disable-component-update", true),
-	)
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
-	t.Cleanup(cancel)
-	return ctx
-}
-
-// newTab opens a tab and watches its console and what it asks for.
-func newTab(t *testing.T, parent context.Context) *browserTab {
-	t.Helper()
-	ctx, cancel := chromedp.NewContext(parent)
-	t.Cleanup(cancel)
-	b := &browserTab{t: t, ctx: ctx}
-	b.do(chromedp.EmulateViewport(1280, 900))
-	if _, err := chromedp.Call(ctx, log.Enable, cdp.Empty{}); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
-		t.Fatal(err)
-	}
-	entries := chromedp.Events(ctx, log.EntryAdded)
-	calls := chromedp.Events(ctx, runtime.ConsoleAPICalled)
-	thrown := chromedp.Events(ctx, runtime.ExceptionThrown)
-	asked := chromedp.Events(ctx, network.RequestWillBeSent)
-	go watch(entries, func(e log.EventEntryAdded) {
-		if e.Entry.Level == log.EntryLevelError || e.Entry.Level == log.EntryLevelWarning {
-			b.note(&b.troubles, e.Entry.Text+" "+e.Entry.URL)
-		}
-	})
-	go watch(calls, func(e runtime.EventConsoleAPICalled) {
-		for _, a := range e.Args {
-			b.note(&b.troubles, fmt.Sprintf("console.%s: %s%s", e.Type, a.Value, a.Description))
-		}
-	})
-	go watch(thrown, func(e runtime.EventExceptionThrown) {
-		b.note(&b.troubles, (&chromedp.ExceptionError{ExceptionDetails: e.ExceptionDetails}).Error())
-	})
-	go watch(asked, func(e network.EventRequestWillBeSent) { b.note(&b.requests, e.Request.URL) })
-	return b
-}
-
-func watch[E any](events func(func(E, error) bool), f func(E)) {
-	for e, err := range events {
-		if err != nil {
-			return
-		}
-		f(e)
-	}
-}
-
-func (b *browserTab) note(list *[]string, text string) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	*list = append(*list, text)
-}
-
-func (b *browserTab) take(list *[]string) []string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return append([]string(nil), *list...)
-}
-
-func (b *browserTab) do(steps ...chromedp.Action[chromedp.Void]) {
-	b.t.Helper()
-	if err := chromedp.Do(b.ctx, steps...); err != nil {
-		b.t.Fatal(err)
-	}
-}
-
-func (b *browserTab) click(selector string) {
-	b.t.Helper()
-	b.do(chromedp.Click(chromedp.CSS(selector)))
-}
-
-// ask evaluates an expression; promises are waited for.
-func ask[T any](b *browserTab, expression string) T {
-	b.t.Helper()
-	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	if err != nil {
-		b.t.Fatalf("%s: %v", expression, err)
-	}
-	return v
-}
-
-// until waits for an expression to be true.
-func (b *browserTab) until(what, expression string) {
-	b.t.Helper()
-	b.within(15*time.Second, what, expression)
-}
-
-func (b *browserTab) within(d time.Duration, what, expression string) {
-	b.t.Helper()
-	for end := time.Now().Add(d); ; time.Sleep(20 * time.Millisecond) {
-		if ask[bool](b, "Boolean("+expression+")") {
-			return
-		}
-		if time.Now().After(end) {
-			b.t.Fatalf("not within %v: %s; the page says %q, state %s", d, what,
-				ask[string](b, `document.getElementById('standing').textContent`), ask[string](b, `JSON.stringify(bench.state)`))
-		}
-	}
-}
-
-// key presses or releases a key.
-func (b *browserTab) key(typ input.DispatchKeyEventType, code string) {
-	b.t.Helper()
-	p := input.DispatchKeyEventParams{Type: typ, Code: code, Key: code}
-	switch code {
-	case "Space":
-		p.Key, p.WindowsVirtualKeyCode = " ", 32
-	case "KeyP":
-		p.Key, p.WindowsVirtualKeyCode = "p", 80
-	case "Tab":
-		p.WindowsVirtualKeyCode = 9
-	case "Escape":
-		p.WindowsVirtualKeyCode = 27
-	}
-	if _, err := chromedp.Call(b.ctx, input.DispatchKeyEvent, p); err != nil {
-		b.t.Fatal(err)
-	}
-}
-
-const (
-	down = input.DispatchKeyEventTypeRawKeyDown
-	up   = input.DispatchKeyEventTypeKeyUp
-)
-
-// shownRPM is the number that a person reads.
-func (b *browserTab) shownRPM() float64 {
-	b.t.Helper()
-	text := strings.ReplaceAll(ask[string](b, `document.getElementById('rpm').textContent`), "\u2009", "")
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		b.t.Fatalf("the page shows %q rpm", text)
-	}
-	return v
-}
-
-// set moves a slider as a hand does.
-func (b *browserTab) set(id string, v float64) {
-	b.t.Helper()
-	ask[bool](b, fmt.Sprintf(`(() => { const e = document.getElementById(%q); e.value = %g; e.dispatchEvent(new Event('input', {bubbles: true})); return true; })()`, id, v))
-}
 
 func TestPageInABrowser(t *testing.T) {
 	browser := newBrowser(t, chromium(t))
-	s := serveBench(t)
+	m := depot(t)
+	s := serveBench(t, m, "127.0.0.1:0")
 	b := newTab(t, browser)
 	b.do(chromedp.Navigate(s.Address()))
 	b.until("the page hears of the machine", `bench.state && bench.state.has_plan`)
@@ -434,12 +59,13 @@ func TestPageInABrowser(t *testing.T) {
 	t.Run("a cell of the map", func(t *testing.T) {
 		b := b.of(t)
 		b.click("#map tbody td:nth-of-type(2) button")
-		b.until("the meeting plays", `bench.state.playing`)
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		if len(s.met) != 1 || s.met[0] != [2]int{0, 1} {
-			t.Errorf("asked for the cells %v, want [[0 1]]", s.met)
+		for end := time.Now().Add(5 * time.Second); len(s.cells()) == 0 && time.Now().Before(end); {
+			time.Sleep(20 * time.Millisecond)
 		}
+		if met := s.cells(); len(met) != 1 || met[0] != [2]int{0, 1} {
+			t.Errorf("asked for the cells %v, want [[0 1]]", met)
+		}
+		b.until("the meeting plays", `bench.state.playing && bench.state.preparing === ''`)
 		if got := ask[string](b, `document.querySelector('#map tbody td:nth-of-type(2) button').getAttribute('aria-label')`); !strings.HasPrefix(got, "0.33 guessable: callout at 4000 rpm, without") {
 			t.Errorf("the cell is called %q", got)
 		}
@@ -448,9 +74,10 @@ func TestPageInABrowser(t *testing.T) {
 	t.Run("keyboard", func(t *testing.T) { reachable(b.of(t)) })
 	t.Run("accessible", func(t *testing.T) { accessible(b.of(t)) })
 	t.Run("fits", func(t *testing.T) { fits(b.of(t)) })
+	t.Run("interrupted", func(t *testing.T) { interrupted(b.of(t)) })
 	t.Run("second tab", func(t *testing.T) { secondTab(b.of(t), s) })
 
-	t.Logf("lever to sound %.0f ms, %d underruns", ask[float64](b, `bench.line.latencyMs`), ask[int](b, `bench.line.underruns`))
+	t.Logf("lever to sound %.0f ms the last time, %d underruns in all", ask[float64](b, `bench.line.latencyMs`), ask[int](b, `bench.line.underruns`))
 	if got := b.take(&b.troubles); len(got) > 0 {
 		t.Errorf("the console complains: %q", got)
 	}
@@ -466,11 +93,25 @@ func TestPageInABrowser(t *testing.T) {
 
 	s.stop()
 	b.within(5*time.Second, "the lost line is told of", `document.getElementById('notice-text').textContent.includes('is lost')`)
+	address, err := url.Parse(s.Address())
+	if err != nil {
+		t.Fatal(err)
+	}
+	serveBench(t, m, address.Host)
+	ask[bool](b, `(document.getElementById('notice-act').click(), true)`)
+	b.until("a new run is told of", `document.getElementById('notice-text').textContent.includes('restarted')`)
 }
 
-// of is the same tab, for a part of the test.
-func (b *browserTab) of(t *testing.T) *browserTab {
-	return &browserTab{t: t, ctx: b.ctx}
+// interrupted takes the sound away for longer than the server listens.
+func interrupted(b *browserTab) {
+	ask[bool](b, `bench.context.suspend().then(() => true)`)
+	b.until("the page says so", `document.getElementById('standing').textContent.startsWith('Interrupted')`)
+	time.Sleep(1500 * time.Millisecond)
+	b.click("#start")
+	b.until("it goes on", `bench.context.state === 'running' && document.getElementById('standing').dataset.kind === 'running'`)
+	b.key(down, "Space")
+	b.until("the lever is heard again", `bench.state.lever === 1 && loud() > 1e-4`)
+	b.key(up, "Space")
 }
 
 func leverMoves(b *browserTab) {
@@ -628,14 +269,6 @@ func reachable(b *browserTab) {
 		if !met[want] {
 			b.t.Errorf("%q is not met by Tab", want)
 		}
-	}
-}
-
-func (b *browserTab) theme(name string) {
-	b.t.Helper()
-	features := []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}
-	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features}); err != nil {
-		b.t.Fatal(err)
 	}
 }
 
