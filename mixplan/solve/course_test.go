@@ -14,6 +14,9 @@ import (
 // A plan may let sounds yield to others than callouts, and callouts to others.
 // Meetings and proof count that in, and the renders agree with both.
 func TestYieldingToOthers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long; the other tests go the same ways")
+	}
 	sh := withEngine(t)
 	text := "bus_gain_db = -6\n"
 	for _, d := range []struct{ under, category, rest string }{
