@@ -34,7 +34,13 @@ func TestPageInABrowser(t *testing.T) {
 		if got := ask[string](b, `document.getElementById('standing').textContent`); !strings.HasPrefix(got, "Waiting") {
 			t.Errorf("the page says %q, want Waiting", got)
 		}
+		b.click("#play")
+		if got := ask[string](b, `document.getElementById('notice').innerText`); !strings.Contains(got, "not running") || !strings.Contains(got, "Start the sound") {
+			t.Errorf("who plays before the sound is started reads %q", got)
+		}
+		b.click("#stop")
 		b.click("#start")
+		b.until("the hint goes", `document.getElementById('notice').hidden`)
 		b.until("the sound runs", `bench.context && bench.context.state === 'running' && bench.line && bench.line.leadFrames > 0`)
 		if got := ask[float64](b, `bench.context.sampleRate`); got != browserRateHz {
 			t.Errorf("the sound runs at %g Hz, want %d", got, browserRateHz)

@@ -86,6 +86,8 @@ class Page {
       return;
     }
     this.started = true;
+    if (this.unstarted) this.notice('');
+    this.unstarted = false;
     this.expose();
     byId('lever').focus({ preventScroll: true });
   }
@@ -107,8 +109,12 @@ class Page {
     this.showStanding();
   }
 
+  // wakeUp is called whenever the hand asks for sound.
   wakeUp() {
     this.sound.unhush();
+    if (this.running() || this.line !== 'open') return;
+    this.notice('The sound is not running.', byId('start').textContent, () => this.toggle());
+    this.unstarted = true;
   }
 
   onLine(m) {
