@@ -46,7 +46,6 @@
 // ramped, what Silence shut off comes back within half a second.
 //
 // A block takes no new memory, with these exceptions: a few kB ten times a
-// second for loudness and six times for the levels at the ear, a few words for
-// each category with a band to yield in, and the next lap of a loop, which is
-// made ready beside the sound.
+// second for loudness and six times for the levels at the ear, and the next
+// lap of a loop, which is made ready beside the sound.
 package listen

@@ -42,8 +42,7 @@ type Block struct {
 }
 
 // Stream plays a scene from its beginning, block by block. It belongs to one
-// goroutine and allocates nothing once it plays, except a few words a block for
-// each category that yields in a band.
+// goroutine and takes no new memory while it plays.
 type Stream struct {
 	timeline *scene.Timeline
 	channels int
