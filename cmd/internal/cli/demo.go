@@ -42,7 +42,7 @@ plan and without.
 The engine is generated, not recorded; the callouts are synthesised speech.`,
 		Example: `  tachbench demo
   tachbench demo /tmp/sled --force`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dir = "snow-depot"
 			if len(args) == 1 {

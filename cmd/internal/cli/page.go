@@ -48,7 +48,7 @@ Only this computer can reach the page (127.0.0.1), and only with the token in
 the printed address. Ctrl-C stops it.`,
 		Example: `  tachbench page soundsheet.toml --open
   tachbench page soundsheet.toml --plan plan.toml --port 8080`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.sheet = args[0]
@@ -63,7 +63,7 @@ the printed address. Ctrl-C stops it.`,
 	f.SortFlags = false
 	f.StringVar(&o.plan, "plan", "", "use the plan in `FILE.toml` instead of making one")
 	f.BoolVar(&o.open, "open", false, "open the page in the browser")
-	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides cycles, meetings and hall noise")
+	f.Var(seedValue{&o.seed}, "seed", "`NUMBER` that decides cycles, meetings and hall noise")
 	f.Var(wholeValue{&o.port, "PORT"}, "port", "port to serve on; any free one if left out")
 	f.StringVar(&o.expose, "expose-on", "", "serve on `ADDRESS` instead of 127.0.0.1: other\ncomputers reach the page, unencrypted. For a\ncontainer whose port is forwarded under the same\nnumber; browsers play sound from localhost only")
 	return cmd

@@ -52,7 +52,7 @@ like and have it judged with --check; mix --plan makes it audible.`,
 		Example: `  tachbench plan soundsheet.toml --out plan.toml --report plan.html
   tachbench plan soundsheet.toml --check plan.toml
   tachbench plan soundsheet.toml --target 0.6 --json`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.sheet = args[0]
@@ -73,7 +73,7 @@ like and have it judged with --check; mix --plan makes it audible.`,
 	f.StringVar(&o.page, "report", "", "write a page with pictures to `FILE.html`")
 	f.Var(numberValue{&o.target, "SII"}, "target", fmt.Sprintf("index to be reached, above 0 to 0.9;\n%g (understood) if left out, %g is clear,\n%g can be guessed", sii.UnderstoodFrom, sii.ClearFrom, sii.GuessableFrom))
 	f.Var(numberValue{&o.overruns, "N"}, "overruns", fmt.Sprintf("how often an hour the sum may run over full scale;\n%d if left out", solve.OverrunsPerHour))
-	f.Uint64Var(&o.seed, "seed", 0, "`NUMBER` that decides all random meetings and play")
+	f.Var(seedValue{&o.seed}, "seed", "`NUMBER` that decides all random meetings and play")
 	f.BoolVar(&o.json, "json", false, "print one JSON document instead of text")
 	f.BoolVar(&o.force, "force", false, "replace files that exist")
 	return cmd
