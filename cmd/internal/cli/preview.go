@@ -233,6 +233,10 @@ func (j *previewJob) choose() error {
 // afterLeverS is how long the engine runs on after the last row, as in render.
 const afterLeverS = 1
 
+// sceneTailS lets the end of a scene through the bench, whose limiter looks
+// ahead by 1.7 ms.
+const sceneTailS = 0.01
+
 // prepare reads the sounds and makes what is to be heard.
 func (j *previewJob) prepare(ctx context.Context, s Streams) (*programme, error) {
 	o, sh := j.o, j.sh
@@ -300,7 +304,7 @@ func (j *previewJob) prepare(ctx context.Context, s Streams) (*programme, error)
 		p.endAfter(o.seconds)
 	case j.interactive:
 	case tl != nil:
-		p.endAt(tl.Frames)
+		p.endAt(tl.Frames + p.frames(sceneTailS))
 	default:
 		p.endAfter(j.lever.EndS() + afterLeverS)
 	}
