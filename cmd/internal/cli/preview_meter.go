@@ -58,9 +58,10 @@ func meterLine(s listen.Snapshot, mute bool) string {
 	return left(line, meterWidth)
 }
 
-// number prints v in at most width characters, - where there is nothing.
+// number prints v in at most width characters, - where there is nothing: no
+// number, or a level so low that it is the remains of arithmetic.
 func number(v float64, width, decimals int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if math.IsNaN(v) || math.IsInf(v, 0) || v < -150 {
 		return "-"
 	}
 	t := fmt.Sprintf("%.*f", decimals, v)
