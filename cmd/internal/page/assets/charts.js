@@ -117,17 +117,19 @@ export class Bands extends Chart {
 
 const SPAN_S = 10;
 
-// Ducking shows what the plan takes from each category over the last 10 s.
+// Ducking shows what the plan takes from each category over the last 10 s: a
+// line for the whole category, dots for the band that it yields more of.
 export class Ducking extends Chart {
   constructor(box, categories) {
-    super(box, 'What the plan takes from each category over the last 10 seconds; the numbers are in the table below');
+    super(box, 'What the plan takes from each category, whole and in a band, over the last 10 seconds; the numbers are in the table below');
     this.categories = categories;
     this.low = 18; // upside down: taken away hangs from the top
     this.high = 0;
     this.past = [];
     this.paths = categories.map((_, i) => svg('path', { class: 'duck duck-' + (i % 6) }));
-    this.lines.append(...this.paths);
-    box.before(legend(categories.map((c, i) => ['duck duck-' + (i % 6), c])));
+    this.dips = categories.map((_, i) => svg('path', { class: `duck dip duck-${i % 6}` }));
+    this.lines.append(...this.paths, ...this.dips);
+    box.before(legend([...categories.map((c, i) => ['duck duck-' + (i % 6), c]), ['duck dip', 'dots: in a band']]));
   }
 
   axes() {
@@ -140,22 +142,32 @@ export class Ducking extends Chart {
     return LEFT + (1 + agoS / SPAN_S) * (this.width - LEFT - RIGHT);
   }
 
-  // add keeps one moment; taken is dB per category in the order of the legend.
-  add(atS, taken) {
-    this.past.push({ atS, taken });
+  // add keeps one moment, dB per category in the order of the legend: taken from
+  // the whole category, and inBand from its deepest band, that included.
+  add(atS, taken, inBand) {
+    this.past.push({ atS, taken, inBand });
     while (this.past.length && this.past[0].atS < atS - SPAN_S) this.past.shift();
   }
 
   most(i) {
-    return this.past.reduce((m, p) => Math.max(m, p.taken[i] || 0), 0);
+    return this.past.reduce((m, p) => Math.max(m, p.inBand[i]), 0);
   }
 
   draw() {
     if (!this.width || !this.past.length) return;
     const now = this.past[this.past.length - 1].atS;
-    this.paths.forEach((path, i) => {
-      const points = this.past.map((p) => `${this.x(p.atS - now).toFixed(1)} ${(this.y(p.taken[i] || 0)).toFixed(1)}`);
-      path.setAttribute('d', 'M' + points.join('L'));
+    const point = (p, v) => `${this.x(p.atS - now).toFixed(1)} ${this.y(v).toFixed(1)}`;
+    this.paths.forEach((path, i) => path.setAttribute('d', 'M' + this.past.map((p) => point(p, p.taken[i])).join('L')));
+    this.dips.forEach((path, i) => {
+      const deeper = (p) => p && p.inBand[i] > p.taken[i];
+      let d = '';
+      let on = false; // drawn with the moment before and after, so that it hangs from its line
+      this.past.forEach((p, k) => {
+        const seen = deeper(p) || deeper(this.past[k - 1]) || deeper(this.past[k + 1]);
+        if (seen) d += (on ? 'L' : 'M') + point(p, p.inBand[i]);
+        on = seen;
+      });
+      path.setAttribute('d', d);
     });
   }
 }

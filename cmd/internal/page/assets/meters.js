@@ -29,7 +29,7 @@ export class Meters {
     };
     head(byId('table-bands'), ['Hz', 'callout', 'all else', 'hall']);
     this.bandCells = body(byId('table-bands'), pack.bands_hz.map((hz) => hertz(hz)), 3);
-    head(byId('table-duck'), ['Category', 'now', 'speech bands now', 'most, 10 s']);
+    head(byId('table-duck'), ['Category', 'now', 'in a band, now', 'most, 10 s']);
     this.duckCells = body(byId('table-duck'), pack.categories, 3);
   }
 
@@ -44,7 +44,7 @@ export class Meters {
   show(state) {
     const buses = new Map((state.buses || []).map((b) => [b.category, b]));
     const taken = this.categories.map((c) => buses.get(c)?.duck_db || 0);
-    this.ducking.add(performance.now() / 1000, taken);
+    this.ducking.add(performance.now() / 1000, taken, taken.map((v, i) => v + (buses.get(this.categories[i])?.dip_db || 0)));
     if (this.isDue('numbers', NUMBERS_MS)) this.numbers(state);
     if (this.isDue('charts', CHARTS_MS)) {
       this.bands.set(state);
@@ -83,7 +83,7 @@ export class Meters {
       this.duckCells.forEach((cells, i) => {
         const b = buses.get(this.categories[i]);
         say(cells[0], fixed(b?.duck_db || 0));
-        say(cells[1], fixed(b?.dip_db || 0));
+        say(cells[1], fixed((b?.duck_db || 0) + (b?.dip_db || 0)));
         say(cells[2], fixed(this.ducking.most(i)));
       });
     }
