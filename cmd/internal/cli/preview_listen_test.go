@@ -85,7 +85,7 @@ func (l *lockedBuffer) String() string {
 
 // runSession runs it with these bytes from the terminal and returns how it
 // ended and what the screen shows.
-func runSession(t *testing.T, s *session, dev *fakePlayer, typed ...string) (error, []string) {
+func runSession(t *testing.T, s *session, dev *fakePlayer, typed ...string) ([]string, error) {
 	t.Helper()
 	out := &lockedBuffer{}
 	s.screen = &screen{w: out, newline: "\r\n", columns: func() int { return 80 }}
@@ -97,12 +97,12 @@ func runSession(t *testing.T, s *session, dev *fakePlayer, typed ...string) (err
 		select {
 		case in <- []byte(b):
 		case err := <-done:
-			return err, show(out.String())
+			return show(out.String()), err
 		}
 	}
 	select {
 	case err := <-done:
-		return err, show(out.String())
+		return show(out.String()), err
 	case <-time.After(5 * time.Second):
 		t.Fatal("the session goes on")
 		return nil, nil
@@ -111,7 +111,7 @@ func runSession(t *testing.T, s *session, dev *fakePlayer, typed ...string) (err
 
 func TestSessionQuits(t *testing.T) {
 	for typed, want := range map[string]error{"q": nil, "\x04": nil, "\x03": context.Canceled, "  m\x1b[Aq": nil} {
-		if err, _ := runSession(t, quietSession(t, true), newFakePlayer(), typed); !errors.Is(err, want) || (want == nil && err != nil) {
+		if _, err := runSession(t, quietSession(t, true), newFakePlayer(), typed); !errors.Is(err, want) || (want == nil && err != nil) {
 			t.Errorf("%q: %v, not %v", typed, err, want)
 		}
 	}
@@ -120,13 +120,13 @@ func TestSessionQuits(t *testing.T) {
 func TestSessionWithoutItsDevice(t *testing.T) {
 	dev := newFakePlayer()
 	dev.refuses = errors.New("the sound device does not start: busy")
-	err, _ := runSession(t, quietSession(t, true), dev)
+	_, err := runSession(t, quietSession(t, true), dev)
 	if exitStatus(err) != exitEnvironment || err.Error() != dev.refuses.Error() {
 		t.Error(err)
 	}
 	dev = newFakePlayer()
 	dev.lost <- errors.New("the sound device is lost: gone")
-	err, _ = runSession(t, quietSession(t, true), dev)
+	_, err = runSession(t, quietSession(t, true), dev)
 	if exitStatus(err) != exitEnvironment || err.Error() != "the sound device is lost: gone" {
 		t.Error(err)
 	}
@@ -246,11 +246,11 @@ func TestWordsOnTheScreen(t *testing.T) {
 		"9q": "there is no scene 9; sheet.toml has ready, launch",
 		"?q": "1-9     scene:  1 ready  2 launch",
 	} {
-		if _, lines := runSession(t, quietSession(t, true), newFakePlayer(), typed); !contains(lines, want) {
+		if lines, _ := runSession(t, quietSession(t, true), newFakePlayer(), typed); !contains(lines, want) {
 			t.Errorf("%q: %q", typed, lines)
 		}
 	}
-	if _, lines := runSession(t, quietSession(t, false), newFakePlayer(), " q"); !contains(lines, "this sheet has no engine, so there is nothing to throttle") {
+	if lines, _ := runSession(t, quietSession(t, false), newFakePlayer(), " q"); !contains(lines, "this sheet has no engine, so there is nothing to throttle") {
 		t.Errorf("%q", lines)
 	}
 	for _, l := range quietSession(t, true).help() {
