@@ -39,6 +39,15 @@ func chromium(t *testing.T) string {
 	return ""
 }
 
+// hurry is by how much limits of time are stretched: not at all where the
+// browser is asked for, which is when nothing else runs beside it.
+func hurry() float64 {
+	if os.Getenv("TACHBENCH_BROWSER") == "need" {
+		return 1
+	}
+	return 4
+}
+
 // browserTab is a tab of a browser with the page in it.
 type browserTab struct {
 	t   *testing.T
