@@ -24,14 +24,25 @@ var drives = map[string]listen.Drive{byScene: listen.ByScene, byLever: listen.By
 func (s *session) act(c control) {
 	switch c.do {
 	case "start":
-		s.start(c.take)
+		s.start(c.take, c.again)
 		return
 	case "played":
 		s.played(c.frames, c.underrun)
 		return
+	case "silence":
+		s.silence()
+		return
 	}
-	if !s.server.stage.open(s) {
+	mine, taken := s.server.stage.holds(s)
+	switch lets := c.do == "pause" || c.do == "lever" && c.value == 0; {
+	case mine, c.do == "stop" && !taken:
+	case lets: // what this tab does not hold it need not let go of
+		return
+	case taken:
 		s.say(busyJSON)
+		return
+	default:
+		s.complain(errNobodyPlays)
 		return
 	}
 	bench := s.server.bench
@@ -56,9 +67,12 @@ func (s *session) act(c control) {
 	case "stop":
 		s.server.worker.drop()
 		bench.Stop()
+		bench.Lever(0)
+		bench.Drive(listen.ByScene)
 	case "loop":
 		bench.Loop(c.on)
 	case "planned":
+		s.server.chosen.Store(true)
 		bench.Planned(c.on)
 	case "fader", "mute", "solo":
 		s.mix(c)
@@ -68,16 +82,23 @@ func (s *session) act(c control) {
 		bench.ThroughCabinet(c.on)
 	case "volume":
 		bench.Volume(c.db)
-	case "silence":
-		s.server.worker.drop()
-		bench.Silence()
 	case "reset":
 		bench.ResetHolds()
 	}
 }
 
-func (s *session) start(take bool) {
-	before, ok := s.server.stage.enter(s, take)
+// silence is open to every tab: whoever wants it silent need not look for the
+// one that plays.
+func (s *session) silence() {
+	s.server.worker.drop()
+	s.server.stage.pressed()
+	if mine, taken := s.server.stage.holds(s); taken && !mine {
+		s.say(silencedJSON)
+	}
+}
+
+func (s *session) start(take, again bool) {
+	before, ok := s.server.stage.enter(s, take, again)
 	if !ok {
 		s.say(busyJSON)
 		return
@@ -167,4 +188,8 @@ type errorJSON struct {
 var (
 	busyJSON  = []byte(`{"kind":"busy"}`)
 	takenJSON = []byte(`{"kind":"taken"}`)
+	// Another tab plays, and this one has silenced it.
+	silencedJSON = []byte(`{"kind":"silenced"}`)
+
+	errNobodyPlays = errors.New("no tab plays: start the sound here first")
 )

@@ -21,7 +21,7 @@ func TestBlockAllocatesNothing(t *testing.T) {
 	p, frames, wire := newPacing(48000), make([][2]float64, 480), make([]byte, 0, headerBytes+480*frameBytes)
 	d := &double{}
 	g, s := stage{bench: d}, &session{}
-	g.enter(s, false)
+	g.enter(s, false, false)
 	p.start(time.Now())
 	if n := testing.AllocsPerRun(100, func() {
 		h, ok := p.due()

@@ -17,7 +17,8 @@ const maxMessage = 4096
 // is there. Levels, revs and the lever are held to their ranges.
 type control struct {
 	do       string
-	take     bool    // start
+	take     bool    // start: also from another tab
+	again    bool    // start: the same page after a lost line
 	frames   int64   // played: frames consumed since start
 	underrun int64   // played: underruns since start
 	value    float64 // lever, 0..1
@@ -37,6 +38,7 @@ type control struct {
 type message struct {
 	Do        string   `json:"do"`
 	Take      bool     `json:"take"`
+	Again     bool     `json:"again"`
 	Frames    *int64   `json:"frames"`
 	Underruns *int64   `json:"underruns"`
 	Value     *float64 `json:"value"`
@@ -81,7 +83,7 @@ func parseControl(text []byte) (control, error) {
 	if _, err := d.Token(); err != io.EOF {
 		return control{}, errors.New("more than one JSON value in a message")
 	}
-	c := control{do: m.Do, take: m.Take}
+	c := control{do: m.Do, take: m.Take, again: m.Again}
 	var missing []string
 	switch m.Do {
 	case "start", "pause", "stop", "silence", "reset":

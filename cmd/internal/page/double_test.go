@@ -34,6 +34,8 @@ type double struct {
 	frame int64
 	calls []string
 	prep  time.Duration // how long Play prepares
+	up    float64       // the volume over -30 dB
+	quiet bool          // silenced
 	fault error
 }
 
@@ -71,9 +73,21 @@ func (d *double) Mute(c string, on bool)    { d.note("mute %s %v", c, on) }
 func (d *double) Solo(c string, on bool)    { d.note("solo %s %v", c, on) }
 func (d *double) InHall(on bool)            { d.note("hall %v", on) }
 func (d *double) ThroughCabinet(on bool)    { d.note("cabinet %v", on) }
-func (d *double) Volume(v float64)          { d.note("volume %g", v) }
-func (d *double) Silence()                  { d.note("silence") }
 func (d *double) ResetHolds()               { d.note("reset") }
+
+func (d *double) Volume(v float64) {
+	d.note("volume %g", v)
+	d.mu.Lock()
+	d.up = v + 30
+	d.mu.Unlock()
+}
+
+func (d *double) Silence() {
+	d.note("silence")
+	d.mu.Lock()
+	d.quiet = true
+	d.mu.Unlock()
+}
 
 func (d *double) Play(ctx context.Context, t *scene.Timeline, loop bool) error {
 	select {
@@ -93,7 +107,7 @@ func (d *double) SetPlan(context.Context, *mixplan.Plan) error {
 func (d *double) Snapshot() listen.Snapshot {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return listen.Snapshot{Frame: d.frame, VolumeDB: -30, CeilingDBTP: -12, CalloutDB: ear.Silence(), RestDB: ear.Silence(), HallDB: ear.Silence()}
+	return listen.Snapshot{Frame: d.frame, VolumeDB: d.up - 30, Silenced: d.quiet, CeilingDBTP: -12, CalloutDB: ear.Silence(), RestDB: ear.Silence(), HallDB: ear.Silence()}
 }
 
 // testSheet is a package of one callout and one scene.

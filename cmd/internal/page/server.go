@@ -47,6 +47,7 @@ type Server struct {
 	stage    stage
 	planning planning
 	worker   *worker
+	chosen   atomic.Bool // somebody has switched between planned and plain
 
 	listener net.Listener
 	guard    *guard
@@ -71,7 +72,7 @@ func New(o Options, l net.Listener) (*Server, error) {
 		bench:   o.Bench,
 		facts:   newPackage(o.Sheet, o.Chain, o.HasEngine, o.Bench.Snapshot()),
 		assets:  assets(),
-		stage:   stage{bench: o.Bench},
+		stage:   stage{bench: o.Bench, startVolumeDB: o.Bench.Snapshot().VolumeDB},
 		worker:  newWorker(o.Bench.Stop),
 		// Nobody can take a connection apart that is not there yet.
 		listener: &crowd{Listener: l, most: maxConnections},
@@ -214,10 +215,14 @@ func (s *Server) PlanFailed(err error) {
 	s.planning.say(planJSON{Error: sentence(err)})
 }
 
-// PlanReady hands a plan to the bench and shows it.
+// PlanReady hands a plan to the bench and shows it. From then on the machine is
+// heard as planned, unless somebody has chosen already.
 func (s *Server) PlanReady(ctx context.Context, p Plan) error {
 	if err := s.bench.SetPlan(ctx, p.Plan); err != nil {
 		return err
+	}
+	if !s.chosen.Load() {
+		s.bench.Planned(true)
 	}
 	return s.planning.ready(p)
 }

@@ -143,7 +143,7 @@ func (s *session) sound() {
 			s.mu.Lock()
 			deaf := s.pace.silence(time.Now())
 			s.mu.Unlock()
-			if deaf && s.server.stage.open(s) {
+			if mine, _ := s.server.stage.holds(s); deaf && mine {
 				s.server.bench.Lever(0)
 			}
 		case <-s.gone:
@@ -206,7 +206,7 @@ func (s *session) tellState(planSeen *int, faultSeen *string) error {
 		*faultSeen = fault.Error()
 		s.complain(fault)
 	}
-	text, err = marshalState(s.server.bench.Snapshot(), s.server.worker.doing())
+	text, err = marshalState(s.server.stage.snapshot(), s.server.worker.doing())
 	if err != nil {
 		return err
 	}
