@@ -149,6 +149,7 @@ func newBench(ctx context.Context, sh *sheet.Sheet, plan *mixplan.Plan, hasEngin
 	}
 	if plan != nil {
 		err = bench.SetPlan(ctx, plan)
+		bench.Planned(true)
 	}
 	return bench, chain, warnings, err
 }
