@@ -255,22 +255,22 @@ func TestOverlap(t *testing.T) {
 	for i, v := range [][2]float64{{.5, .1}, {.3, .3}, {.2, .3}, {0, .3}} {
 		p[ear.SpeechFrom+i], q[ear.SpeechFrom+i] = samples.PowerDB(1e6*v[0]), samples.PowerDB(1e6*v[1])
 	}
-	if c := meet.Overlap(p, q, false); math.Abs(c.Shape-0.6) > 1e-9 {
+	if c := meet.Overlap(p, q, nil); math.Abs(c.Shape-0.6) > 1e-9 {
 		t.Errorf("overlap %g, not 0.6", c.Shape)
 	}
-	if a, b := meet.Overlap(p, q, false), meet.Overlap(q, p, false); a.Shape != b.Shape {
+	if a, b := meet.Overlap(p, q, nil), meet.Overlap(q, p, nil); a.Shape != b.Shape {
 		t.Errorf("not symmetric: %g, %g", a.Shape, b.Shape)
 	}
-	if c := meet.Overlap(p, p.Plus(-7), false); math.Abs(c.Shape-1) > 1e-9 {
+	if c := meet.Overlap(p, p.Plus(-7), nil); math.Abs(c.Shape-1) > 1e-9 {
 		t.Errorf("a spectrum and itself: %g", c.Shape)
 	}
-	if c := meet.Overlap(p.Plus(60), q, true); c.Masks < 0.99 {
+	if c := meet.Overlap(p.Plus(60), q, &sii.AverageSpeech); c.Masks < 0.99 {
 		t.Errorf("60 dB more hide %g", c.Masks)
 	}
-	if c := meet.Overlap(p.Plus(-60), q, false); c.Masks > 0.01 {
+	if c := meet.Overlap(p.Plus(-60), q, nil); c.Masks > 0.01 {
 		t.Errorf("60 dB less hide %g", c.Masks)
 	}
-	if c := meet.Overlap(ear.Silence(), q, true); c != (meet.Clash{}) {
+	if c := meet.Overlap(ear.Silence(), q, &sii.AverageSpeech); c != (meet.Clash{}) {
 		t.Errorf("silence clashes: %v", c)
 	}
 }
@@ -304,4 +304,80 @@ func BenchmarkIndex(b *testing.B) {
 		q.Index(3, &p.Hall, g)
 	}
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "meetings/s")
+}
+
+// An event that covers the first half of a callout masks these moments and no
+// others, by the index of ANSI S3.5 for the levels put in; the index of the
+// meeting is the mean of its moments, and asking for them does not allocate.
+func TestMomentsOfAMeeting(t *testing.T) {
+	p := small(t)
+	c, event := p.Callouts[0], p.Buses[0].Sounds[0]
+	half := len(c.Power) / 2
+	var steady sii.Masker
+	for i, e := range c.Speech {
+		steady[sii.LowBands+i] = samples.DBPower(e + 2)
+	}
+	event.DurationS, event.Power = 0.5, make([]sii.Masker, half)
+	for i := range event.Power {
+		event.Power[i] = steady
+	}
+	q := p.Prepare(0, c.Listener(), []meet.Meeting{{With: nil, Step: -1}, {With: []meet.Present{{Bus: 0, Sound: 0, At: 0}}, Step: -1}})
+	got, gains := make([]float64, q.Moments()), p.Unity()
+	if n := testing.AllocsPerRun(10, func() { q.IndexMoments(got, 1, &p.Hall, gains) }); n > 0 {
+		t.Errorf("%g allocations", n)
+	}
+	at := p.Moments(0)
+	if len(got) != len(at) || len(got) != meet.Moments {
+		t.Fatalf("%d moments, %d times", len(got), len(at))
+	}
+	sum := 0.0
+	for i, v := range got {
+		m := p.Hall
+		for k := range m {
+			if at[i] < float64(half)*p.StepS {
+				m[k] += steady[k]
+			}
+			m[k] = samples.PowerDB(m[k])
+		}
+		if want, _ := sii.IndexMasked(c.Speech, m, sii.Levels{}, sii.AverageSpeech); math.Abs(v-want) > 1e-6 {
+			t.Errorf("at %.3f s: %.5f, by the standard %.5f", at[i], v, want)
+		}
+		sum += v
+	}
+	if v := q.Index(1, &p.Hall, gains); math.Abs(v-sum/float64(len(got))) > 1e-12 {
+		t.Errorf("index %.6f, mean of the moments %.6f", v, sum/float64(len(got)))
+	}
+}
+
+// A masker weighs as much as its bands count in what is said: by
+// Table 3 or Table B.2 for a callout of its own, by the mean of both for the two
+// together.
+func TestOverlapWeighsWhatIsSaid(t *testing.T) {
+	speech, masker := ear.Silence(), ear.Silence()
+	for b := ear.SpeechFrom; b < ear.SpeechFrom+sii.Bands; b++ {
+		speech[b] = 60
+	}
+	// Masking spreads upwards only: these bands are hidden and no others.
+	const from = sii.Bands - 7
+	var a, w float64
+	for i := from; i < sii.Bands; i++ {
+		masker[ear.SpeechFrom+i] = 120
+		a, w = a+sii.AverageSpeech.Band[i], w+sii.NU6.Band[i]
+	}
+	sentence, word := &meet.Sound{}, &meet.Sound{OneWord: true}
+	share := func(of ...*meet.Sound) float64 {
+		i := meet.ImportanceOf(of)
+		return meet.Overlap(masker, speech, &i).Masks
+	}
+	if math.Abs(a-w) < 0.02 {
+		t.Fatal("the two functions agree: the case says nothing")
+	}
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{{"sentence", share(sentence), a}, {"word", share(word), w}, {"both", share(sentence, word), (a + w) / 2}} {
+		if math.Abs(c.got-c.want) > 1e-3 {
+			t.Errorf("%s: %.4f hidden, not %.4f", c.what, c.got, c.want)
+		}
+	}
 }

@@ -177,6 +177,10 @@ func (q *Prepared) Speaks() bool { return q.moments > 0 }
 // Meetings returns their number.
 func (q *Prepared) Meetings() int { return q.meetings }
 
+// Moments returns how many moments of the callout each meeting is looked at
+// in; 0 without speech. [Package.Moments] says when they are.
+func (q *Prepared) Moments() int { return q.moments }
+
 // Index returns the extended index of one meeting: the mean over the moments.
 // hall is power per hertz. gains holds one power gain a band for each bus,
 // for every moment (see [Package.Moments]), or once for all of them. NaN
@@ -185,23 +189,36 @@ func (q *Prepared) Index(meeting int, hall *sii.Masker, gains ...[]sii.Masker) f
 	if q.moments == 0 {
 		return math.NaN()
 	}
-	at := meeting * q.moments * q.buses
 	sum := 0.0
 	for i := range q.moments {
-		now := gains[min(i, len(gains)-1)]
-		m := *hall
-		for b := range q.buses {
-			if w := q.maskers[at+b]; w != nil {
-				g := &now[b]
-				for k := range m {
-					m[k] += g[k] * w[k]
-				}
-			}
-		}
-		sum += q.Talker.IndexPower(&m)
-		at += q.buses
+		sum += q.moment(meeting, i, hall, gains)
 	}
 	return sum / float64(q.moments)
+}
+
+// IndexMoments writes the index of one meeting at each of the callout's
+// moments into dst, which must hold Moments values; it does not allocate.
+// [Prepared.Index] is their mean. hall and gains are as there.
+func (q *Prepared) IndexMoments(dst []float64, meeting int, hall *sii.Masker, gains ...[]sii.Masker) {
+	for i := range dst[:q.moments] {
+		dst[i] = q.moment(meeting, i, hall, gains)
+	}
+}
+
+// moment returns the index at one moment of one meeting.
+func (q *Prepared) moment(meeting, i int, hall *sii.Masker, gains [][]sii.Masker) float64 {
+	now := gains[min(i, len(gains)-1)]
+	at := (meeting*q.moments + i) * q.buses
+	m := *hall
+	for b, w := range q.maskers[at : at+q.buses] {
+		if w != nil {
+			g := &now[b]
+			for k := range m {
+				m[k] += g[k] * w[k]
+			}
+		}
+	}
+	return q.Talker.IndexPower(&m)
 }
 
 // Indices writes the index of every meeting into dst, which must be as long.
@@ -239,6 +256,26 @@ func (s *Sound) Importance() sii.Importance {
 		return sii.OneWord
 	}
 	return sii.AverageSpeech
+}
+
+// ImportanceOf is what counts in callouts taken together, each counting alike:
+// the mean of their own importances. That of one callout is its own; without
+// any it is that of average speech.
+func ImportanceOf(callouts []*Sound) sii.Importance {
+	if len(callouts) == 0 {
+		return sii.AverageSpeech
+	}
+	out := callouts[0].Importance()
+	for i, c := range callouts[1:] {
+		own := c.Importance()
+		if own.Name != out.Name {
+			out.Name = "mean of the callouts"
+		}
+		for b, w := range own.Band {
+			out.Band[b] += (w - out.Band[b]) / float64(i+2)
+		}
+	}
+	return out
 }
 
 // Listener is whom a callout is judged by: normal hearing.

@@ -15,14 +15,16 @@ type Clash struct {
 	Shape float64
 	// Masks is how much of the second one disappears behind the first: per
 	// band the masker after upward spread (ANSI S3.5) against the other's
-	// level, over a range of 30 dB from -15 to +15 dB, weighted with the
-	// importance of speech if the second is a callout, else with its energy.
+	// level, over a range of 30 dB from -15 to +15 dB, weighted with what is
+	// important in the second if it is spoken, else with its energy.
 	Masks float64
 }
 
 // Overlap compares long-term spectra at the ear, as if both sounded at once.
-// Silence clashes with nothing.
-func Overlap(first, second ear.Levels, secondSpeaks bool) Clash {
+// Silence clashes with nothing. spoken is what counts in the second: for a
+// callout its own importance ([Sound.Importance]), for several together the
+// mean of theirs ([ImportanceOf]), nil for what is not spoken.
+func Overlap(first, second ear.Levels, spoken *sii.Importance) Clash {
 	p, pSum := shares(first)
 	q, qSum := shares(second)
 	if pSum == 0 || qSum == 0 {
@@ -37,8 +39,8 @@ func Overlap(first, second ear.Levels, secondSpeaks bool) Clash {
 	weight := 0.0
 	for i, e := range speech {
 		w := q[ear.SpeechFrom+i]
-		if secondSpeaks {
-			w = sii.AverageSpeech.Band[i]
+		if spoken != nil {
+			w = spoken.Band[i]
 		}
 		if w == 0 || math.IsInf(e, -1) {
 			continue

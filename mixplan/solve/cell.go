@@ -20,10 +20,12 @@ const (
 	meetingFadeInS = 0.010
 )
 
-// met keeps what a cell of the map was made from.
+// met keeps what a cell of the map was made from, and what is only known
+// before the package is trimmed.
 type met struct {
 	seed           uint64
 	plain, planned [][]float64 // index by callout and meeting
+	weakPlain      []float64   // by callout, see Outcome
 }
 
 // cell returns which meeting of a callout stands for a step: of those at that

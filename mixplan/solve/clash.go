@@ -1,11 +1,14 @@
 package solve
 
 import (
+	"tachbench/analysis/sii"
 	"tachbench/mixplan/ear"
 	"tachbench/mixplan/meet"
 )
 
-// Clashes is how the spectra of the package get in each other's way.
+// Clashes is how the spectra of the package get in each other's way. Bands of
+// a single callout weigh what they do in it; those of the group of callouts the
+// mean over its members, so that single words and sentences count alike.
 type Clashes struct {
 	Groups []string       // callout, then the buses; the engine in three parts
 	Matrix [][]meet.Clash // [i][j]: i masks j, long-term spectra with the plan's trims, before any duck
@@ -45,10 +48,15 @@ func clashes(pkg *meet.Package) Clashes {
 		c.Groups = append(c.Groups, g.name)
 		c.Levels = append(c.Levels, meet.Together(g.sounds))
 	}
+	callouts := meet.ImportanceOf(pkg.Callouts)
 	for i := range gs {
 		row := make([]meet.Clash, len(gs))
 		for j := range gs {
-			row[j] = meet.Overlap(c.Levels[i], c.Levels[j], gs[j].name == meet.Callout)
+			var spoken *sii.Importance
+			if gs[j].name == meet.Callout {
+				spoken = &callouts
+			}
+			row[j] = meet.Overlap(c.Levels[i], c.Levels[j], spoken)
 		}
 		c.Matrix = append(c.Matrix, row)
 	}
@@ -56,10 +64,11 @@ func clashes(pkg *meet.Package) Clashes {
 		if len(callout.Spans) == 0 {
 			continue
 		}
+		own := callout.Importance()
 		for _, b := range pkg.Buses {
 			for _, s := range b.Sounds {
 				// Events shorter than half a second mask a syllable, no more.
-				if k := meet.Overlap(s.Long, callout.Long, true); s.DurationS >= 0.5 && (c.Worst == nil || k.Masks > c.Worst.Masks) {
+				if k := meet.Overlap(s.Long, callout.Long, &own); s.DurationS >= 0.5 && (c.Worst == nil || k.Masks > c.Worst.Masks) {
 					c.Worst = &Collision{callout, s, k}
 				}
 			}

@@ -59,12 +59,18 @@ func (r *Result) mutual() bool {
 
 // indices returns the index of every meeting of a callout that is raised by db.
 func (c course) indices(pkg *meet.Package, q *meet.Prepared, callout int, hall *sii.Masker, db float64) []float64 {
-	out := make([]float64, q.Meetings())
+	return c.moments(pkg, q, callout, hall, db).means()
+}
+
+// moments returns the index at every moment of every meeting of a callout that
+// is raised by db.
+func (c course) moments(pkg *meet.Package, q *meet.Prepared, callout int, hall *sii.Masker, db float64) moments {
+	out := newMoments(q)
 	l := pkg.Callouts[callout].Listener()
 	if db != 0 {
 		q = pkg.Louder(q, callout, l, db)
 	}
-	for m := range out {
+	for m := range q.Meetings() {
 		if c.speech != nil {
 			own := *q
 			e := c.speech[m]
@@ -72,10 +78,10 @@ func (c course) indices(pkg *meet.Package, q *meet.Prepared, callout int, hall *
 				e[i] += db
 			}
 			own.Talker = l.Hear(e)
-			out[m] = own.Index(m, hall, c.gains[m]...)
+			own.IndexMoments(out.of(m), m, hall, c.gains[m]...)
 			continue
 		}
-		out[m] = q.Index(m, hall, c.gains[min(m, len(c.gains)-1)]...)
+		q.IndexMoments(out.of(m), m, hall, c.gains[min(m, len(c.gains)-1)]...)
 	}
 	return out
 }

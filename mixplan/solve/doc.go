@@ -7,7 +7,10 @@
 // A callout meets the rest of the machine in many ways (package meet). It
 // counts as understood if its speech intelligibility index reaches the target
 // in nine of ten meetings: the figure of a callout is the lowest index that is
-// left when the worst tenth of its meetings is put aside.
+// left when the worst tenth of its meetings is put aside. The index of a meeting
+// is a mean over moments; the 10th percentile over the moments of all meetings
+// and the weakest place in the callout are reported beside it and not aimed at,
+// because a word may drown though the mean is fine.
 //
 // # Annoyance
 //

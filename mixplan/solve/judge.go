@@ -30,9 +30,16 @@ func (r *Result) judge(p, plain *problem, o Options) {
 		c := &r.Callouts[i]
 		c.Sound = p.pkg.Callouts[i]
 		course := r.courseOf(p.pkg, i, r.meetings(p.pkg, i))
-		with := p.with(i, course, 0)
+		moments := course.moments(p.pkg, p.prepared[i], i, &p.hall, p.raisedDB)
+		with := moments.means()
 		r.met.planned[i] = with
 		c.Plain, c.Planned = statOf(plain.base[i]), statOf(with)
+		c.WeakPlain, c.WeakPlanned = r.met.weakPlain[i], moments.weak()
+		weakest, below := moments.weakest()
+		c.WeakestAtS, c.WeakestBelow = math.NaN(), below
+		if at := p.pkg.Moments(i); len(at) > 0 {
+			c.WeakestAtS = at[weakest]
+		}
 		steps := p.pkg.Steps()
 		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)
 		l := c.Sound.Listener()

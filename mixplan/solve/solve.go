@@ -73,17 +73,32 @@ type Stat struct{ Worst, P10, Median float64 }
 type Outcome struct {
 	Sound          *meet.Sound // trimmed
 	Plain, Planned Stat        // over all meetings; NaN without speech
-	Hall           float64     // over the hall alone, trimmed
-	StepsPlain     []float64   // median of the meetings at each step of the engine
-	StepsPlanned   []float64
-	Against        []Against // each other sound alone, in the order of the buses
-	LimitedBy      string
-	RaiseDB        float64   // more level that would do; 0 if none is needed, NaN if none helps
-	RoomDB         float64   // what its peaks leave for that
-	WorstWith      string    // what it met at its worst with the plan
-	Obstacle       *Obstacle // nil if it reaches the target, or if the hall alone keeps it from it
-	Sentence       string
+	// The 10th percentile over all moments of all meetings (sii.Summary),
+	// without and with the plan; NaN without speech. A word that drowns shows
+	// here though the mean of its callout is fine. It is reported, not aimed at.
+	WeakPlain, WeakPlanned float64
+	// WeakestAtS is where with the plan: the moment with the lowest median over
+	// the meetings, the first of such, in seconds from the first sample; NaN
+	// without speech. WeakestBelow is by how much that median is under the mean
+	// of all moments' medians: places are drawn, so that under StandsOut it is
+	// chance which moment comes out lowest.
+	WeakestAtS, WeakestBelow float64
+
+	Hall         float64   // over the hall alone, trimmed
+	StepsPlain   []float64 // median of the meetings at each step of the engine
+	StepsPlanned []float64
+	Against      []Against // each other sound alone, in the order of the buses
+	LimitedBy    string
+	RaiseDB      float64   // more level that would do; 0 if none is needed, NaN if none helps
+	RoomDB       float64   // what its peaks leave for that
+	WorstWith    string    // what it met at its worst with the plan
+	Obstacle     *Obstacle // nil if it reaches the target, or if the hall alone keeps it from it
+	Sentence     string
 }
+
+// StandsOut is from which WeakestBelow on a place in a callout is worth naming:
+// what the proof allows between two ways of measuring an index.
+const StandsOut = ProofSII
 
 // Against is a callout over the hall and one sound, the median over places.
 type Against struct {
@@ -103,6 +118,7 @@ func Solve(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, o Options) (
 	r.Trims = trims(pkg, sh)
 	r.Plan = &mixplan.Plan{Title: sh.Title, Trims: intoPlan(r.Trims)}
 	plain := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)
+	r.met.weakPlain = plain.weak()
 	apply(pkg, r.Plan)
 	most := limits(pkg, sh)
 	last, err := r.depths(ctx, pkg, prepared, most, o, o.BusGain == nil)
@@ -173,6 +189,7 @@ func Check(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, plan *mixpla
 		}
 	}
 	plain := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)
+	r.met.weakPlain = plain.weak()
 	apply(pkg, plan)
 	prepared = louder(pkg, prepared, 0)
 	p := newProblem(pkg, pkg.Hall, prepared, r.Target, o.Workers)

@@ -288,6 +288,18 @@ func TestOneWord(t *testing.T) {
 			t.Errorf("%s over the hall: %.4f, not %.4f", c.Sound.Path, c.Hall, want)
 		}
 	}
+	// So are collisions of this one callout, and of a group that holds no other.
+	only := *pkg
+	only.Callouts = pkg.Callouts[1:]
+	worst, got := 0.0, clashes(&only)
+	for _, b := range pkg.Buses {
+		for _, s := range b.Sounds {
+			worst = max(worst, meet.Overlap(s.Long, word.Sound.Long, &sii.NU6).Masks)
+		}
+	}
+	if group := meet.Overlap(got.Levels[1], got.Levels[0], &sii.NU6); got.Worst.Masks != worst || got.Matrix[1][0] != group {
+		t.Errorf("collisions of a word: %.4f and %.4f, not %.4f and %.4f", got.Worst.Masks, got.Matrix[1][0].Masks, worst, group.Masks)
+	}
 	if math.Abs(a.Hall-word.Hall) < 0.005 {
 		t.Error("the two functions agree: the case says nothing")
 	}

@@ -86,6 +86,7 @@ type callout struct {
 	Left, Width              float64
 	BeforeMark, AfterMark    mark
 	WorstWith, Worst, Median string
+	Weak, WeakPlain, Weakest string // of the moments
 	Speaks                   bool
 }
 
@@ -153,6 +154,10 @@ func newCallout(c *solve.Outcome) callout {
 	out.Left, out.Width = math.Min(out.BeforeAt, out.AfterAt), round1(math.Abs(out.AfterAt-out.BeforeAt))
 	out.BeforeMark, out.AfterMark = markOf(c.Plain.P10), markOf(c.Planned.P10)
 	out.WorstWith, out.Worst, out.Median = c.WorstWith, index(c.Planned.Worst), index(c.Planned.Median)
+	out.Weak, out.WeakPlain, out.Weakest = index(c.WeakPlanned), index(c.WeakPlain), "no place in it stands out"
+	if c.WeakestBelow >= solve.StandsOut {
+		out.Weakest = fmt.Sprintf("least is understood at %s s", fixed(c.WeakestAtS, 2))
+	}
 	return out
 }
 

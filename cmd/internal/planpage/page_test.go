@@ -94,8 +94,17 @@ func TestPageStandsAlone(t *testing.T) {
 			t.Errorf("the page lacks %q", want)
 		}
 	}
+	if n := len(regexp.MustCompile(`One moment in ten is at or under 0\.\d\d \(0\.\d\d without the plan\); no place in it stands out\.`).FindAllString(page, -1)); n != 1 {
+		t.Errorf("%d callouts have a weakest tenth, not the one that speaks", n)
+	}
 	if strings.Contains(page, `id="map"`) {
 		t.Error("a map over revs without an engine")
+	}
+	// A place is named if it is lower than chance.
+	r.Callouts[0].WeakestAtS, r.Callouts[0].WeakestBelow = 0.736, 0.2
+	var named bytes.Buffer
+	if err := planpage.Write(&named, r); err != nil || !strings.Contains(named.String(), "without the plan); least is understood at 0.74 s.") {
+		t.Errorf("the weakest place is not named (%v)", err)
 	}
 	// Every SVG is well-formed and says what it shows.
 	for _, svg := range regexp.MustCompile(`(?s)<svg.*?</svg>`).FindAllString(page, -1) {
@@ -157,6 +166,14 @@ func TestDocument(t *testing.T) {
 		}
 	}
 	silent := d["callouts"].([]any)[1].(map[string]any)
+	for _, k := range []string{"sii_frames_p10_plain", "sii_frames_p10_planned", "weakest_at_s", "weakest_below_sii"} {
+		if v, ok := silent[k]; v != nil || !ok {
+			t.Errorf("%s of a silent callout: %v", k, v)
+		}
+		if v, ok := d["callouts"].([]any)[0].(map[string]any)[k].(float64); !ok || v < 0 || v > 1.2 {
+			t.Errorf("%s: %v", k, v)
+		}
+	}
 	if silent["sii_planned"] != nil || silent["judged"] != nil {
 		t.Errorf("a silent callout has an index: %v", silent)
 	}
@@ -211,6 +228,9 @@ func TestDocumentKeepsToItsSchema(t *testing.T) {
 		func(d map[string]any) { delete(d, "proof") },
 		func(d map[string]any) { d["news"] = true },
 		func(d map[string]any) { delete(first(d, "callouts"), "active_s") },
+		func(d map[string]any) { delete(first(d, "callouts"), "sii_frames_p10_plain") },
+		func(d map[string]any) { first(d, "callouts")["sii_frames_p10_planned"] = json.Number("1.2") },
+		func(d map[string]any) { first(d, "callouts")["weakest_at_s"] = json.Number("-1") },
 		func(d map[string]any) { first(d, "callouts")["active_s"] = []any{[]any{json.Number("1")}} },
 		func(d map[string]any) { first(d, "callouts")["sii_planned"] = json.Number("1.2") },
 		func(d map[string]any) { first(d, "callouts")["limited_by"] = "luck" },

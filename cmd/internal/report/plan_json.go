@@ -68,6 +68,10 @@ type PlanCallout struct {
 	Path          string        `json:"path"`
 	SIIPlain      Number        `json:"sii_plain"`
 	SIIPlanned    Number        `json:"sii_planned"`
+	FramesPlain   Number        `json:"sii_frames_p10_plain"` // over the moments of all meetings
+	FramesPlanned Number        `json:"sii_frames_p10_planned"`
+	WeakestAtS    Number        `json:"weakest_at_s"` // from its first sample; null without speech
+	WeakestBelow  Number        `json:"weakest_below_sii"`
 	Importance    string        `json:"importance"` // function of ANSI S3.5 that bands are weighted with
 	LimitedBy     string        `json:"limited_by"`
 	Judged        *string       `json:"judged"` // null without speech
@@ -286,6 +290,7 @@ func planDuck(r *solve.Report, k mixplan.Duck) PlanDuck {
 func planCallout(c *solve.Outcome, rpm []float64) PlanCallout {
 	out := PlanCallout{
 		Path: c.Sound.Path, SIIPlain: Round(c.Plain.P10, 3), SIIPlanned: Round(c.Planned.P10, 3), LimitedBy: c.LimitedBy,
+		FramesPlain: Round(c.WeakPlain, 3), FramesPlanned: Round(c.WeakPlanned, 3), WeakestAtS: Round(c.WeakestAtS, 3), WeakestBelow: Round(c.WeakestBelow, 3),
 		Sentence: c.Sentence, Importance: c.Sound.Importance().Name,
 		WorstPlain: Round(c.Plain.Worst, 3), WorstPlanned: Round(c.Planned.Worst, 3), WorstWith: c.WorstWith,
 		MedianPlain: Round(c.Plain.Median, 3), MedianPlanned: Round(c.Planned.Median, 3), HallAlone: Round(c.Hall, 3),
