@@ -12,6 +12,8 @@ import (
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
+
+	"tachbench/mixplan/listen"
 )
 
 func TestPageInABrowser(t *testing.T) {
@@ -34,14 +36,24 @@ func TestPageInABrowser(t *testing.T) {
 		if got := ask[string](b, `document.getElementById('standing').textContent`); !strings.HasPrefix(got, "Waiting") {
 			t.Errorf("the page says %q, want Waiting", got)
 		}
-		b.click("#play")
-		if got := ask[string](b, `document.getElementById('notice').innerText`); !strings.Contains(got, "not running") || !strings.Contains(got, "Start the sound") {
-			t.Errorf("who plays before the sound is started reads %q", got)
+		// What only looks like a hand starts nothing.
+		ask[bool](b, `(document.getElementById('play').click(), true)`)
+		b.until("it is told how to start", `document.getElementById('notice-text').textContent.includes('start the sound')`)
+		if !ask[bool](b, `bench.context === null`) {
+			t.Error("a script's click started the sound")
 		}
-		b.click("#stop")
-		b.click("#start")
-		b.until("the hint goes", `document.getElementById('notice').hidden`)
+		// Who presses Play wants to hear it: at the start volume, with a warning.
+		b.click("#play")
 		b.until("the sound runs", `bench.context && bench.context.state === 'running' && bench.line && bench.line.leadFrames > 0`)
+		b.until("the scene plays", `bench.state.playing && bench.state.scene === 'meet' && !bench.state.silenced`)
+		b.until("the person is warned", `document.getElementById('notice-text').textContent.includes('Start low')`)
+		if got := ask[float64](b, `bench.state.volume_db`); got != listen.StartVolumeDB {
+			t.Errorf("begins at %g dB, want %d", got, listen.StartVolumeDB)
+		}
+		b.click("#notice-act")
+		b.until("the warning goes", `document.getElementById('notice').hidden`)
+		b.click("#stop")
+		b.until("it stops", `!bench.state.playing`)
 		if got := ask[float64](b, `bench.context.sampleRate`); got != browserRateHz {
 			t.Errorf("the sound runs at %g Hz, want %d", got, browserRateHz)
 		}
@@ -60,6 +72,7 @@ func TestPageInABrowser(t *testing.T) {
 	})()`)
 
 	t.Run("lever moves the revs", func(t *testing.T) { leverMoves(b.of(t)) })
+	t.Run("stop stops the engine", func(t *testing.T) { stops(b.of(t)) })
 	t.Run("firing frequency", func(t *testing.T) { firing(b.of(t)) })
 	t.Run("planned and plain", func(t *testing.T) { compare(b.of(t)) })
 	t.Run("a cell of the map", func(t *testing.T) {
@@ -99,6 +112,9 @@ func TestPageInABrowser(t *testing.T) {
 
 	s.stop()
 	b.within(5*time.Second, "the lost line is told of", `document.getElementById('notice-text').textContent.includes('is lost')`)
+	if got := ask[string](b, `['rpm', 'position', 'band', 'n-momentary', 'n-out'].map((id) => document.getElementById(id).textContent).join('|')`); got != "\u2013|\u2013 (the line is lost)|the line is lost|\u2013|\u2013" {
+		t.Errorf("without a line the page still shows %s", got)
+	}
 	address, err := url.Parse(s.Address())
 	if err != nil {
 		t.Fatal(err)
@@ -163,6 +179,26 @@ func leverMoves(b *browserTab) {
 	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, x[0], x[1], chromedp.Button("left"), chromedp.ClickCount(1)))
 }
 
+// stops sees that Stop ends an engine that no scene works, and that an idling
+// engine stays in its lowest band.
+func stops(b *browserTab) {
+	b.until("the engine idles", `bench.state.rpm < 2100`)
+	seen := ask[[]string](b, `new Promise((done) => {
+		const seen = new Set();
+		const look = setInterval(() => seen.add(document.getElementById('band').textContent + ' ' + document.getElementById('lamp').classList.contains('lit')), 25);
+		setTimeout(() => { clearInterval(look); done([...seen]); }, 1500);
+	})`)
+	if len(seen) != 1 || seen[0] != "low true" {
+		b.t.Errorf("while it idles the lamp reads %q, want low, lit", seen)
+	}
+	if got := ask[string](b, `document.getElementById('position').textContent`); got != "The engine idles; Stop or Esc ends it." {
+		b.t.Errorf("with an idling engine the page says %q", got)
+	}
+	b.click("#stop")
+	b.until("the engine stops", `bench.state.drive === 'scene' && bench.state.rpm === null && loud() < 1e-5`)
+	b.until("the page says so", `document.getElementById('position').textContent === 'Nothing plays' && document.querySelector('input[name=drive][value=scene]').checked`)
+}
+
 // firing holds what comes out of the page's graph against the revs it shows:
 // two even firings a revolution are rpm/30 hertz.
 func firing(b *browserTab) {
@@ -200,9 +236,11 @@ func compare(b *browserTab) {
 	b.click("#loop")
 	b.click("#play")
 	b.until("the scene plays", `bench.state.playing && bench.state.position_s > 0.6 && bench.state.position_s < 2`)
-	if ask[bool](b, `bench.state.planned`) {
-		b.t.Error("the plan is on before anyone asked")
+	if !ask[bool](b, `bench.state.planned && document.getElementById('compare-say').textContent.startsWith('Heard: with the plan. Both')`) {
+		b.t.Error("the plan is not heard although there is one and nobody chose")
 	}
+	b.click("input[name=planned][value=off]")
+	b.until("plain is heard", `!bench.state.planned`)
 	time.Sleep(700 * time.Millisecond)
 	if got := ask[float64](b, musicTaken); got != 0 {
 		b.t.Errorf("without the plan music shows %g dB taken, want 0", got)
@@ -211,7 +249,7 @@ func compare(b *browserTab) {
 	b.key(up, "KeyP")
 	b.until("the switch stands on planned", `bench.state.planned && document.querySelector('input[name=planned][value=on]').checked`)
 	b.until("music yields as the plan says", fmt.Sprintf(`Math.abs(%s - %d) < 0.2`, musicTaken, musicDepthDB))
-	if got := ask[string](b, `document.getElementById('compare-say').textContent`); !strings.HasPrefix(got, "Both equally loud") {
+	if got := ask[string](b, `document.getElementById('compare-say').textContent`); !strings.HasPrefix(got, "Heard: with the plan. Both equally loud") {
 		b.t.Errorf("beside the switch stands %q", got)
 	}
 	b.click("input[name=planned][value=off]")

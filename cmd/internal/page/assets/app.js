@@ -8,6 +8,8 @@ import { Scene } from './scene.js';
 import { Meters } from './meters.js';
 import { Meetings } from './map.js';
 
+const WARNING_MS = 10000;
+
 class Page {
   constructor(pack) {
     this.pack = pack;
@@ -22,8 +24,9 @@ class Page {
       health: () => this.showLine(),
     });
     const wakeUp = () => this.wakeUp();
+    const settle = () => this.settle();
     this.lever = new Lever(pack, this.sound, wakeUp);
-    this.scene = new Scene(pack, this.sound, wakeUp);
+    this.scene = new Scene(pack, this.sound, wakeUp, settle, () => this.lever.handBack());
     this.meters = new Meters(pack, this.sound);
     this.map = new Meetings(this.sound, wakeUp);
     this.listen();
@@ -44,6 +47,7 @@ class Page {
       volume.setAttribute('aria-valuetext', fixed(v, 0) + ' decibel');
     });
     volume.addEventListener('input', () => {
+      this.settle();
       this.volume.touch();
       this.sound.send({ do: 'volume', db: Number(volume.value) });
     });
@@ -79,17 +83,25 @@ class Page {
       await this.sound.pause();
       return;
     }
-    try {
-      await this.sound.start(this.pack.sample_rate_hz);
-    } catch (err) {
-      this.notice(`The browser gave no sound: ${err.message}`);
-      return;
+    if (await this.begin()) byId('lever').focus({ preventScroll: true });
+  }
+
+  // begin starts the sound, or goes on with it; take takes it from another tab.
+  async begin(take = false) {
+    if (this.line === 'busy' || this.line === 'taken') {
+      this.line = 'open';
+      this.notice('');
     }
+    try {
+      await this.sound.start(this.pack.sample_rate_hz, take);
+    } catch (err) {
+      this.notice(`The browser gave no sound: ${err.message}`, byId('start').textContent, () => this.toggle());
+      return false;
+    }
+    if (!this.started) this.volume.touch(); // what comes now may still be the last player's
     this.started = true;
-    if (this.unstarted) this.notice('');
-    this.unstarted = false;
     this.expose();
-    byId('lever').focus({ preventScroll: true });
+    return true;
   }
 
   // expose shows the sound's graph, so that it can be measured from outside.
@@ -104,22 +116,48 @@ class Page {
   }
 
   silence() {
-    this.lever.silenced();
+    this.lever.handBack();
     this.sound.hush();
     this.showStanding();
   }
 
-  // wakeUp is called whenever the hand asks for sound.
+  // wakeUp is called whenever the hand asks for sound: that starts it, as quiet
+  // as the button does. What is sent right after waits for the start.
   wakeUp() {
     this.sound.unhush();
-    if (this.running() || this.line !== 'open') return;
-    this.notice('The sound is not running.', byId('start').textContent, () => this.toggle());
-    this.unstarted = true;
+    if (this.running() || this.line === 'lost' || this.line === 'denied') return;
+    if (navigator.userActivation && !navigator.userActivation.hasBeenActive) {
+      this.notice('The sound is not running.', byId('start').textContent, () => this.toggle());
+      return;
+    }
+    const first = !this.started && !this.sound.starting;
+    const begun = this.begin();
+    if (first) begun.then((ok) => ok && this.warn());
+  }
+
+  // settle is called when the hand changes how it is heard: the bench takes that
+  // only from a tab that plays.
+  settle() {
+    if (!this.started) this.wakeUp();
+  }
+
+  // warn says that it sounds, and how loud, where Start was not pressed.
+  warn() {
+    const text = `The sound is on, at ${fixed(this.pack.volume_db, 0)} dB. Start low: a headphone\u2019s level cannot be known here.`;
+    this.notice(text, 'Close', () => this.notice(''));
+    setTimeout(() => {
+      if (byId('notice-text').textContent === text) this.notice('');
+    }, WARNING_MS);
   }
 
   onLine(m) {
+    const watching = this.line === 'busy' || this.line === 'taken';
+    if (m.line === 'open') {
+      if (watching) return; // another tab still plays
+      this.notice('');
+    }
     this.line = m.line;
-    if (m.line === 'open') this.notice('');
+    if (m.line === 'lost' || m.line === 'denied') this.blank();
     if (m.line === 'lost') {
       this.lever.letGo();
       this.notice(`The line to the bench is lost. Tries again in ${fixed(m.inMs / 1000, 1)} s; if the program was stopped, start it and open its new address.`, 'Try now', () => this.sound.worker.postMessage({ retry: true }));
@@ -136,16 +174,14 @@ class Page {
       if (m.ready) this.map.load();
     } else if (m.kind === 'error') this.notice(m.text, 'Close', () => this.notice(''));
     else if (m.kind === 'busy') this.elsewhere('busy', 'Another tab is playing this bench.', 'Take over');
+    else if (m.kind === 'silenced') this.elsewhere('busy', 'The other tab, which plays this bench, is silenced.', 'Take over');
     else if (m.kind === 'taken') this.elsewhere('taken', 'Another tab took the bench over.', 'Take it back');
   }
 
   elsewhere(line, text, action) {
     this.line = line;
-    this.notice(text, action, async () => {
-      this.notice('');
-      this.line = 'open';
-      await this.sound.start(this.pack.sample_rate_hz, true);
-    });
+    this.sound.giveUp();
+    this.notice(text, action, () => this.begin(true));
     this.showStanding();
   }
 
@@ -153,12 +189,21 @@ class Page {
     this.state = state;
     window.bench.state = state;
     this.sound.settle(state.silenced);
-    this.volume.follow(state.volume_db);
+    // Before the start the last player's volume is none of this tab's.
+    if (this.started) this.volume.follow(state.volume_db);
     this.lever.show(state);
     this.scene.show(state);
     this.meters.show(state);
     this.map.show(this.scene.isPlanned());
     this.showStanding();
+  }
+
+  // blank takes away what is no longer known.
+  blank() {
+    this.state = {};
+    this.lever.blank();
+    this.scene.blank();
+    this.meters.blank();
   }
 
   // notice says what went wrong and offers the one thing to do about it.

@@ -52,9 +52,13 @@ export class Lever {
     return this.pack.rev_bands || [];
   }
 
-  // bandAt finds the band; the uppermost holds its upper end too, as the redline is in it.
+  // bandAt finds the band. The lowest holds all below it too, as an engine hunts
+  // around its idle revs, and the uppermost all above.
   bandAt(rpm) {
-    return this.bands().find((b) => rpm >= b.from_rpm && rpm < b.to_rpm) || this.bands().find((b) => rpm === b.to_rpm);
+    const bands = this.bands();
+    const lowest = bands.reduce((a, b) => (b.from_rpm < a.from_rpm ? b : a), bands[0]);
+    const uppermost = bands.reduce((a, b) => (b.to_rpm > a.to_rpm ? b : a), bands[0]);
+    return bands.find((b) => rpm >= b.from_rpm && rpm < b.to_rpm) || (rpm < lowest?.from_rpm ? lowest : rpm >= uppermost?.to_rpm ? uppermost : null);
   }
 
   listen() {
@@ -139,8 +143,8 @@ export class Lever {
     }
   }
 
-  // silenced follows the bench: it gives the engine back to the scene.
-  silenced() {
+  // handBack follows the bench at Silence and Stop: the scene has the engine again.
+  handBack() {
     this.letGo();
     if (!this.pack.has_engine) return;
     this.drive = 'scene';
@@ -169,5 +173,12 @@ export class Lever {
     else if (turning) words = this.bands().length ? 'outside the bands' : '';
     if (state.limiting) words += ', rev limiter';
     say(byId('band'), words);
+  }
+
+  // blank is for when nothing is known of the engine.
+  blank() {
+    if (!this.pack.has_engine) return;
+    this.show({});
+    say(byId('band'), 'the line is lost');
   }
 }

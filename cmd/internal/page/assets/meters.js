@@ -53,7 +53,16 @@ export class Meters {
     if (this.isDue('tables', TABLES_MS)) this.fill(state, buses);
   }
 
+  // blank is for when nothing is known of the sound.
+  blank() {
+    this.due = {};
+    this.show({});
+    for (const id of ['n-clips', 'n-limited', 'callout']) say(byId(id), NONE);
+  }
+
   numbers(s) {
+    byId('by-hand').hidden = !(s.buses || []).some((b) => b.level_db || b.mute || b.solo);
+    byId('rpm').classList.toggle('none', typeof s.rpm !== 'number');
     say(byId('n-momentary'), fixed(s.momentary_lufs));
     say(byId('n-short'), fixed(s.short_term_lufs));
     say(byId('n-peak'), fixed(s.true_peak_dbtp));

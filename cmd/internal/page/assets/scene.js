@@ -1,7 +1,7 @@
 // The scene's panel: what plays, with or without the plan, each category's
 // level, and where it is heard.
 
-import { byId, make, say, fixed, gain, Held } from './form.js';
+import { byId, make, say, fixed, gain, NONE, Held } from './form.js';
 
 const FADER_LOW_DB = -60;
 const FADER_HIGH_DB = 12;
@@ -10,10 +10,15 @@ const FADER_HIGH_DB = 12;
 const seconds = (v) => fixed(v, 1).padStart(4, '\u2007');
 
 export class Scene {
-  constructor(pack, sound, wakeUp) {
+  // settle is called before what changes how it is heard, handBack when Stop
+  // gives the engine back to the scene.
+  constructor(pack, sound, wakeUp, settle, handBack) {
     this.pack = pack;
     this.sound = sound;
     this.wakeUp = wakeUp;
+    this.settle = settle;
+    this.handBack = handBack;
+    this.state = {};
     this.rows = new Map();
     this.plan = null;
     this.held = new Map(); // inputs the hand has just moved
@@ -29,14 +34,22 @@ export class Scene {
       pick.append(make('option', { value: s.name }, `${s.name}, ${fixed(s.length_s, 0)} s${s.engine ? ', with engine' : ''}`));
     }
     const none = !pick.options.length;
-    for (const id of ['scenes', 'play', 'stop', 'loop']) byId(id).disabled = none;
-    if (none) say(byId('position'), 'The sheet has no scenes');
-    byId('play').addEventListener('click', () => {
-      this.wakeUp();
-      this.sound.send({ do: 'play', scene: pick.value, loop: byId('loop').checked });
+    for (const id of ['scenes', 'play', 'loop']) byId(id).disabled = none;
+    if (none) pick.append(make('option', {}, 'no scene in the sheet'));
+    byId('play').addEventListener('click', () => this.play());
+    pick.addEventListener('change', () => {
+      if (this.state.playing || this.state.preparing) this.play();
     });
-    byId('stop').addEventListener('click', () => this.sound.send({ do: 'stop' }));
+    byId('stop').addEventListener('click', () => {
+      this.handBack();
+      this.sound.send({ do: 'stop' });
+    });
     this.tick('loop', (on) => this.sound.send({ do: 'loop', on }));
+  }
+
+  play() {
+    this.wakeUp();
+    this.sound.send({ do: 'play', scene: byId('scenes').value, loop: byId('loop').checked });
   }
 
   // tick wires a checkbox; the hand wins over the server for a moment.
@@ -44,6 +57,7 @@ export class Scene {
     const box = byId(id);
     box.addEventListener('change', () => {
       this.held.set(id, performance.now() + 700);
+      this.settle();
       send(box.checked);
     });
   }
@@ -69,6 +83,7 @@ export class Scene {
   planned(on) {
     this.held.set('planned', performance.now() + 700);
     this.showPlanned(on);
+    this.settle();
     this.sound.send({ do: 'planned', on });
   }
 
@@ -107,11 +122,13 @@ export class Scene {
       });
       fader.addEventListener('input', () => {
         held.touch();
+        this.settle();
         this.sound.send({ do: 'fader', category, level_db: Number(fader.value) });
       });
       fader.addEventListener('dblclick', () => {
         fader.value = 0;
         held.touch();
+        this.settle();
         this.sound.send({ do: 'fader', category, level_db: 0 });
       });
       const row = make('div', { className: 'strip-row' }, make('label', { className: 'name', htmlFor: id }, category), fader, text,
@@ -129,6 +146,7 @@ export class Scene {
       const on = b.getAttribute('aria-pressed') !== 'true';
       b.setAttribute('aria-pressed', String(on));
       this.held.set(key, performance.now() + 700);
+      this.settle();
       this.sound.send({ do: what, category, on });
     });
     return b;
@@ -136,26 +154,22 @@ export class Scene {
 
   showPlan(plan) {
     this.plan = plan;
-    for (const r of this.switches()) r.disabled = !plan.ready;
-    if (plan.ready) return;
-    if (plan.error) say(byId('compare-say'), 'No plan: ' + plan.error);
-    else {
-      const far = [plan.doing, plan.all ? `${plan.done} of ${plan.all}` : ''].filter(Boolean).join(', ');
-      say(byId('compare-say'), `The plan is being worked out${far ? ` (${far})` : ''}. You can play already.`);
-    }
+    this.sayCompare(this.state);
   }
 
   show(state) {
+    this.state = state;
     if (state.preparing) say(byId('position'), `Making \u201c${state.preparing}\u201d ready`);
     else if (state.playing) say(byId('position'), `${state.scene}: ${seconds(state.position_s)} s of ${seconds(state.length_s)} s${state.looping ? ', loops' : ''}`);
-    else if ((this.pack.scenes || []).length) say(byId('position'), 'Nothing plays');
+    else if (typeof state.rpm === 'number' && state.drive !== 'scene') say(byId('position'), runs(state));
+    else say(byId('position'), 'Nothing plays');
     if (state.playing) this.follow('loop', state.looping);
     this.follow('hall', state.hall);
     this.follow('cabinet', state.cabinet);
     const byHand = state.playing && state.drive && state.drive !== 'scene';
     say(byId('scene-hint'), byHand ? `The ${state.drive === 'lever' ? 'lever works' : 'sliders work'} the engine now; choose \u201cscene\u201d there to hear the scene\u2019s own revs.` : '');
     if (performance.now() > (this.held.get('planned') || 0)) this.showPlanned(Boolean(state.planned && state.has_plan));
-    if (this.plan && this.plan.ready) this.sayMatch(state);
+    this.sayCompare(state);
     for (const b of state.buses || []) {
       const r = this.rows.get(b.category);
       if (!r) continue;
@@ -171,9 +185,35 @@ export class Scene {
     }
   }
 
-  sayMatch(state) {
-    if (!state.playing) return say(byId('compare-say'), 'Play a scene and switch while it runs: both are equally loud.');
-    const down = -(state.match_db || 0);
-    return say(byId('compare-say'), down < 0.05 ? 'Both equally loud: the other is turned down.' : `Both equally loud: this one is turned down ${fixed(down, 1)} dB.`);
+  // sayCompare says which of the two is heard, and what there is to compare.
+  sayCompare(state) {
+    for (const r of this.switches()) r.disabled = !state.has_plan;
+    const heard = state.has_plan && state.planned ? 'Heard: with the plan.' : 'Heard: without the plan.';
+    say(byId('compare-say'), `${heard} ${this.match(state)}`);
   }
+
+  match(state) {
+    const plan = this.plan || {};
+    if (!state.has_plan) {
+      if (plan.error) return 'There is none: ' + plan.error;
+      const far = [plan.doing, plan.all ? `${plan.done} of ${plan.all}` : ''].filter(Boolean).join(', ');
+      return `It is being worked out${far ? ` (${far})` : ''} and heard once it is ready. You can play already.`;
+    }
+    if (!state.playing) return 'Play a scene and switch while it runs: both are equally loud.';
+    const down = -(state.match_db || 0);
+    return down < 0.05 ? 'Both equally loud: the other is turned down.' : `Both equally loud: this one is turned down ${fixed(down, 1)} dB.`;
+  }
+
+  // blank is for when nothing is known of the scene.
+  blank() {
+    this.state = {};
+    say(byId('position'), `${NONE} (the line is lost)`);
+    say(byId('scene-hint'), '');
+  }
+}
+
+// runs says what sounds without a scene, and how it ends.
+function runs(state) {
+  const how = state.drive === 'slider' ? 'runs under the sliders' : state.lever > 0 ? 'runs under the lever' : 'idles';
+  return `The engine ${how}; Stop or Esc ends it.`;
 }

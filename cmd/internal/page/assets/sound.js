@@ -16,6 +16,8 @@ export class Sound {
     this.hushed = false;
     this.hushedAt = 0;
     this.wake = false;
+    this.starting = null; // the start that is under way
+    this.waiting = []; // what the hand asked for meanwhile
     this.worker = new Worker('/assets/worker.js');
     this.worker.onmessage = (e) => this.fromWorker(e.data);
   }
@@ -24,25 +26,50 @@ export class Sound {
     this.worker.postMessage({ open: true });
   }
 
+  // send asks the server. While the sound starts, all but silence waits for it.
   send(message) {
-    this.worker.postMessage({ send: message });
+    if (this.starting) this.waiting.push(message);
+    else this.worker.postMessage({ send: message });
   }
 
   // timed sends a control that carries a number, so that its way to the ear is measured from at (a page time).
   timed(message, at) {
     this.seq++;
-    if (at !== undefined) this.presses.push({ seq: this.seq, at: performance.timeOrigin + at });
+    if (at !== undefined && !this.starting) this.presses.push({ seq: this.seq, at: performance.timeOrigin + at });
     if (this.presses.length > 20) this.presses.shift();
     this.send({ ...message, seq: this.seq });
   }
 
   // start must be called from a click or key: browsers let no page sound unasked.
-  async start(rateHz, take = false) {
+  start(rateHz, take = false) {
     this.wanted = true;
-    if (!this.context || this.context.state === 'closed') await this.build(rateHz);
-    await this.context.resume();
-    this.worker.postMessage({ start: true, take });
+    if (!this.starting) {
+      this.starting = this.begin(rateHz, take).finally(() => {
+        this.starting = null;
+        const waiting = this.waiting.splice(0);
+        if (this.wanted) waiting.forEach((m) => this.send(m));
+      });
+    }
+    return this.starting;
+  }
+
+  async begin(rateHz, take) {
+    try {
+      if (!this.context || this.context.state === 'closed') await this.build(rateHz);
+      await Promise.race([this.context.resume(), late()]);
+    } catch (err) {
+      this.wanted = false;
+      throw err;
+    }
+    if (this.wanted) this.worker.postMessage({ start: true, take });
     this.on.standing();
+  }
+
+  // giveUp stops asking for sound: another tab has it.
+  giveUp() {
+    this.wanted = false;
+    this.waiting = [];
+    this.worker.postMessage({ giveUp: true });
   }
 
   async pause() {
@@ -53,6 +80,8 @@ export class Sound {
   }
 
   async build(rateHz) {
+    this.hushed = false;
+    this.wake = false;
     const context = new AudioContext({ sampleRate: rateHz, latencyHint: 'interactive' });
     this.context = context;
     context.onstatechange = () => this.on.standing();
@@ -81,7 +110,8 @@ export class Sound {
     this.wake = false;
     this.hushedAt = performance.now();
     if (this.node) this.node.port.postMessage({ hush: true });
-    this.send({ do: 'silence' });
+    this.waiting = [];
+    this.worker.postMessage({ silence: true });
   }
 
   // unhush says that the hand asked for sound again. It comes once everything
@@ -121,4 +151,11 @@ export class Sound {
     this.health = m;
     this.on.health(m);
   }
+}
+
+const START_MS = 4000;
+
+// late fails when the browser lets a start wait for too long.
+function late() {
+  return new Promise((_, fail) => setTimeout(() => fail(new Error('it did not start; press the button again')), START_MS));
 }

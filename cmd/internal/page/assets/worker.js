@@ -13,7 +13,8 @@ let epoch = 0;
 let wait = FIRST_WAIT_MS;
 let timer = 0;
 let lastBlock = 0;
-let leaving = false; // taken by another tab: do not come back by ourselves
+let leaving = false; // taken by another tab: come back to look on, not to play
+let played = false; // this page has played and its turn has not ended
 
 const tell = (m) => self.postMessage(m);
 const isOpen = () => socket && socket.readyState === WebSocket.OPEN;
@@ -28,7 +29,13 @@ function begin(take) {
   worklet.postMessage({ begin: epoch });
   lastBlock = performance.now();
   flowing = true;
-  send(take ? { do: 'start', take: true } : { do: 'start' });
+  send({ do: 'start', take: Boolean(take), again: played });
+}
+
+function giveUp() {
+  wanted = false;
+  played = false;
+  hold();
 }
 
 function hold() {
@@ -36,7 +43,8 @@ function hold() {
   if (worklet) worklet.postMessage({ hold: true });
 }
 
-function open(take) {
+// open opens the line; first, if given, is sent before all else.
+function open(take, first) {
   clearTimeout(timer);
   leaving = false;
   const s = new WebSocket(`${self.location.protocol === 'https:' ? 'wss' : 'ws'}://${self.location.host}/sound`);
@@ -45,24 +53,27 @@ function open(take) {
   s.onopen = () => {
     wait = FIRST_WAIT_MS;
     tell({ line: 'open' });
+    if (first) send(first);
     if (wanted) begin(take);
   };
   s.onmessage = (e) => {
     if (typeof e.data !== 'string') {
       lastBlock = performance.now();
+      played = true;
       if (worklet) worklet.postMessage({ block: e.data }, [e.data]);
       return;
     }
     const m = JSON.parse(e.data);
     if (m.kind === 'taken') leaving = true;
-    if (m.kind === 'taken' || m.kind === 'busy') hold();
+    if (m.kind === 'taken' || m.kind === 'busy') giveUp();
     tell({ words: m });
   };
   s.onclose = () => {
     if (socket !== s) return;
     socket = null;
     hold();
-    if (!leaving) again();
+    if (leaving) open(false);
+    else again();
   };
 }
 
@@ -103,6 +114,10 @@ self.onmessage = (e) => {
     wanted = false;
     hold();
     send({ do: 'pause' });
+  } else if (m.giveUp) giveUp();
+  else if (m.silence) {
+    if (isOpen()) send({ do: 'silence' });
+    else if (!socket) open(false, { do: 'silence' });
   } else if (m.retry) {
     if (!socket) open(false);
   } else if (m.send) send(m.send);
