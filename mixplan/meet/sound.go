@@ -87,7 +87,7 @@ func (a *Analyser) measure(s *Sound, src *samples.Sound, chain *ear.Chain, spoke
 	if v, ok := pk.Result().TruePeakDBTP(); ok {
 		s.PeakDBTP = v
 	}
-	x := src.Mono()
+	x := scene.Fold(src).Mono() // as the machine plays it
 	frames := a.Frames(x)
 	s.Power, s.Long = AtEar(frames, chain), longTerm(frames, chain)
 	if !spoken {

@@ -64,7 +64,7 @@ func Speaks(file *samples.Sound) []Span {
 	for c, x := range file.Chans {
 		samples.Scrub(s.Chans[c], x)
 	}
-	return Active(fold(s))
+	return Active(Fold(s))
 }
 
 // activePower solves P = mean of the frames within the margin under P. From

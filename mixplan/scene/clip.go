@@ -75,7 +75,7 @@ func (l *Library) read(p sheet.Path) (*Clip, error) {
 	if unusable > 0 {
 		c.Warnings = append(c.Warnings, fmt.Errorf("%s: %d broken samples (not a number, or beyond all measure) are taken as silence", p.Rel, unusable))
 	}
-	c.Sound = fold(s)
+	c.Sound = Fold(s)
 	c.Loop = samples.Loop{End: int64(s.Frames())}
 	if len(info.Loops) > 0 {
 		first := info.Loops[0]

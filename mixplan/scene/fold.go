@@ -33,9 +33,9 @@ var usualMask = map[int]uint32{
 	8: frontLeft | frontRight | frontCentre | lowFrequency | backLeft | backRight | sideLeft | sideRight,
 }
 
-// fold brings a sound to one or two channels; see the package comment. Sounds
+// Fold brings a sound to one or two channels; see the package comment. Sounds
 // of one or two are returned as they are.
-func fold(s *samples.Sound) *samples.Sound {
+func Fold(s *samples.Sound) *samples.Sound {
 	n := s.Channels()
 	if n <= 2 {
 		return s

@@ -26,7 +26,7 @@ func TestSpeakerGains(t *testing.T) {
 			s := samples.NewSound(8000, c.channels, 1)
 			s.Mask = c.mask
 			s.Chans[ch][0] = 1
-			if out := fold(s); math.Abs(out.Chans[0][0]-want[0]) > 1e-15 || math.Abs(out.Chans[1][0]-want[1]) > 1e-15 {
+			if out := Fold(s); math.Abs(out.Chans[0][0]-want[0]) > 1e-15 || math.Abs(out.Chans[1][0]-want[1]) > 1e-15 {
 				t.Errorf("%d channels, mask %#x, channel %d: %g %g, want %v", c.channels, c.mask, ch, out.Chans[0][0], out.Chans[1][0], want)
 			}
 		}

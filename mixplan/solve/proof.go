@@ -59,6 +59,14 @@ func (p *Proof) Holds() bool {
 // every callout meets music, an effect and a pull of the engine, without and
 // with the plan, and measures again. pkg and r are as Solve or Check left
 // them.
+//
+// Compared are, over the frames in which a callout speaks: the index; the
+// level of the callout by its long-term speech spectrum; and the A-weighted
+// level of each other category at the ear, against what its files, laid where
+// the scene has them, send under the plan's trims and the ducking law. A sound
+// that only touches those frames counts with the energy it has in them. A
+// category that stays 15 dB under the hall both times is not compared: nobody
+// hears it.
 func Prove(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, r *Result, seed uint64) (*Proof, error) {
 	lib := scene.NewLibrary(sh.SampleRateHz)
 	var lines []*scene.Timeline
@@ -77,7 +85,7 @@ func Prove(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, r *Result, s
 	}
 	lines = append(lines, t)
 	p := &Proof{}
-	taken := newLosses(sh.SampleRateHz)
+	known := newSources(sh.SampleRateHz)
 	var meters [2]*render.Meter
 	for i := range meters {
 		if meters[i], err = render.NewMeter(sh.SampleRateHz, 2); err != nil {
@@ -101,7 +109,7 @@ func Prove(ctx context.Context, pkg *meet.Package, sh *sheet.Sheet, r *Result, s
 		if err := cmp.Or(errs[0], errs[1]); err != nil {
 			return nil, err
 		}
-		p.callouts(pkg, t, r, takes, taken)
+		p.callouts(pkg, t, r, takes, known)
 	}
 	p.Plain, p.Planned = meters[0].Levels(), meters[1].Levels()
 	return p, ctx.Err()
@@ -118,11 +126,17 @@ func meter(s *samples.Sound, m *render.Meter) error {
 }
 
 // callouts measures every callout of a scene on its two renders.
-func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, taken *losses) {
+func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, known *sources) {
 	var events []scene.Event
 	for _, e := range t.Events {
 		if e.Category == meet.Callout {
 			events = append(events, e)
+		}
+	}
+	promises := map[string]*promise{}
+	for _, category := range t.Categories() {
+		if category != meet.Callout {
+			promises[category] = promiseOf(pkg, t, r.Plan, category, takes[0].stems[category], known)
 		}
 	}
 	out := make([]*Proven, len(events))
@@ -139,7 +153,7 @@ func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes 
 		case e.End-e.At < int64(len(pkg.Callouts[k].Power)-1)*int64(meet.StepFrames(t.RateHz)):
 			skipped[i] = fmt.Sprintf("%s in scene %q is cut off.", e.Path, t.Name)
 		default:
-			out[i] = proveOne(pkg, t, r, takes, e, pkg.Callouts[k], taken)
+			out[i] = proveOne(pkg, t, r, takes, e, pkg.Callouts[k], promises)
 		}
 	})
 	for i := range out {
@@ -154,10 +168,11 @@ func (p *Proof) callouts(pkg *meet.Package, t *scene.Timeline, r *Result, takes 
 // quietDB is how far under the hall a category's level is no longer compared.
 const quietDB = 15
 
-func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e scene.Event, callout *meet.Sound, taken *losses) *Proven {
+func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e scene.Event, callout *meet.Sound, promises map[string]*promise) *Proven {
 	a := meet.NewAnalyser(t.RateHz)
 	out := &Proven{Scene: t.Name, Path: e.Path, AtS: float64(e.At) / float64(t.RateHz)}
 	l, n, active := callout.Listener(), len(callout.Power), callout.Active
+	e.End = min(e.End, e.At+int64(n*meet.StepFrames(t.RateHz))) // no frame more than the file has
 	frames := func(s *samples.Sound) []sii.Masker { return meet.AtEar(a.Frames(cut(s, e)), pkg.Chain) }
 	worse := func(d float64, of string) {
 		if math.Abs(d) > math.Abs(out.WorstLevelDB) {
@@ -182,7 +197,7 @@ func proveOne(pkg *meet.Package, t *scene.Timeline, r *Result, takes [2]take, e 
 			worse(sii.OverallDB(speech)-sii.OverallDB(promisedSpeech), category)
 			continue
 		}
-		promise := promised(pkg, t, r.Plan, e, n, category, before, taken)
+		promise := promises[category].frames(a, e, pkg.Chain)
 		add(plain, before)
 		add(got, after)
 		add(want, promise)
