@@ -91,6 +91,12 @@ loop = true
 [[scene.cue]]
 at_s = 0.5
 sound = "callout.wav"
+[[scene]]
+name = "music only"
+length_s = 4
+[[scene.cue]]
+at_s = 0
+sound = "music.wav"
 `
 
 // machine is the package, made ready.

@@ -30,6 +30,9 @@ func TestPageInABrowser(t *testing.T) {
 		if got := ask[string](b, `(window.unasked = new AudioContext()).state`); got != "suspended" {
 			t.Errorf("before any click a context is %s, want suspended", got)
 		}
+		if got := ask[string](b, `document.getElementById('room-say').textContent`); strings.Contains(got, "..") || !strings.Contains(got, "70 dB(A). "+m.chain.Assumed[0]) {
+			t.Errorf("what is assumed reads %q", got)
+		}
 		if !ask[bool](b, `bench.context === null`) {
 			t.Error("the page made its sound before it was asked")
 		}
@@ -94,6 +97,8 @@ func TestPageInABrowser(t *testing.T) {
 	t.Run("accessible", func(t *testing.T) { accessible(b.of(t)) })
 	t.Run("fits", func(t *testing.T) { fits(b.of(t)) })
 	t.Run("interrupted", func(t *testing.T) { interrupted(b.of(t)) })
+	t.Run("begins anew", func(t *testing.T) { anew(b.of(t)) })
+	t.Run("no scenes", func(t *testing.T) { noScenes(b.of(t), m) })
 	t.Run("second tab", func(t *testing.T) { secondTab(b.of(t), s) })
 
 	t.Logf("lever to sound %.0f ms the last time, %d underruns in all", ask[float64](b, `bench.line.latencyMs`), ask[int](b, `bench.line.underruns`))
@@ -254,6 +259,8 @@ func compare(b *browserTab) {
 	}
 	b.click("input[name=planned][value=off]")
 	b.until("music is back", musicTaken+` === 0`)
+	ask[bool](b, `(() => { const e = document.getElementById('scenes'); e.value = 'music only'; e.dispatchEvent(new Event('change')); return true; })()`)
+	b.until("the other scene plays at once", `bench.state.playing && bench.state.scene === 'music only'`)
 }
 
 func silences(b *browserTab) {
@@ -375,6 +382,49 @@ func fits(b *browserTab) {
 	b.do(chromedp.EmulateViewport(1280, 900))
 }
 
+// anew sees that who loads the page again begins at the start volume, whatever
+// stood before.
+func anew(b *browserTab) {
+	b.set("volume", 0)
+	b.until("it is as loud as it goes", `bench.state.volume_db === 0`)
+	b.do(chromedp.Reload())
+	b.until("the page is there again", `window.bench && bench.state`)
+	if got := ask[string](b, `document.getElementById('volume-text').textContent`); !strings.Contains(got, "30") {
+		b.t.Errorf("loaded anew, the volume reads %q", got)
+	}
+	ask[bool](b, `(document.activeElement.blur(), true)`)
+	b.key(down, "Space")
+	b.until("the lever starts the sound", `bench.context && bench.context.state === 'running' && bench.state.lever === 1 && bench.state.rpm > 5000`)
+	b.key(up, "Space")
+	if !ask[bool](b, `bench.state.volume_db === -30 && bench.state.output_peak_dbtp < -25 && document.getElementById('volume').value === '-30' && !bench.state.silenced`) {
+		b.t.Errorf("begins with %s", ask[string](b, `JSON.stringify(bench.state)`))
+	}
+	ask[bool](b, `(() => {
+		window.near = new AnalyserNode(bench.context, {fftSize: 128});
+		bench.output.connect(near);
+		window.loud = () => { const d = new Float32Array(128); near.getFloatTimeDomainData(d); return Math.max(...d.map(Math.abs)); };
+		return true;
+	})()`)
+}
+
+// noScenes looks at a sheet without scenes.
+func noScenes(b *browserTab, m machine) {
+	bare := *m.sheet
+	bare.Scenes = nil
+	s := serveBench(b.t, machine{&bare, m.chain, m.engine}, "127.0.0.1:0")
+	other := newTab(b.t, b.ctx)
+	other.do(chromedp.Navigate(s.Address()))
+	other.until("the page hears of the machine", `bench.state !== null`)
+	if !ask[bool](other, `document.getElementById('play').disabled && document.getElementById('scenes').selectedOptions[0].textContent === 'no scene in the sheet'`) {
+		b.t.Error("without scenes Play can be pressed, or nothing says why not")
+	}
+	other.key(down, "Space")
+	other.until("the lever works", `bench.state.lever === 1 && bench.state.rpm > 3000`)
+	other.key(up, "Space")
+	other.click("#stop")
+	other.until("Stop ends the engine", `bench.state.rpm === null`)
+}
+
 // secondTab takes the bench over and gives it back.
 func secondTab(b *browserTab, s *served) {
 	other := newTab(b.t, b.ctx)
@@ -382,9 +432,15 @@ func secondTab(b *browserTab, s *served) {
 	other.until("the second tab hears of the machine", `bench.state !== null`)
 	other.click("#start")
 	other.until("it is told of the first", `document.getElementById('notice-text').textContent.includes('Another tab is playing')`)
+	b.set("slide-rpm", 4000)
+	b.until("the first sounds", `bench.state.rpm > 3900`)
+	other.key(down, "Escape")
+	other.key(up, "Escape")
+	other.until("the second says whom it silenced", `document.getElementById('notice-text').textContent.startsWith('The other tab')`)
+	b.until("the first is silent", `bench.state.silenced && bench.state.rpm === null && document.getElementById('standing').textContent.startsWith('Silenced')`)
 	other.click("#notice-act")
 	other.until("it plays", `bench.line && bench.line.leadFrames > 0`)
-	b.until("the first is told", `document.getElementById('notice-text').textContent.includes('took the bench over')`)
+	b.until("the first is told", `document.getElementById('standing').textContent === 'Another tab plays' && document.getElementById('notice-text').textContent.includes('took the bench over')`)
 	ask[bool](b, `(document.getElementById('notice-act').click(), true)`)
 	b.until("the first plays again", `document.getElementById('notice').hidden && document.getElementById('standing').dataset.kind !== 'trouble'`)
 	other.until("the second is told", `document.getElementById('notice-text').textContent.includes('took the bench over')`)
