@@ -178,7 +178,8 @@ function legend(items) {
   for (const [cls, name] of items) {
     const li = document.createElement('li');
     const mark = svg('svg', { viewBox: '0 0 34 12', 'aria-hidden': 'true' });
-    mark.append(svg('path', { class: cls, d: cls === 'line-rest' ? 'M0 11V3H34V11Z' : 'M0 6H34' }));
+    const shape = { 'line-rest': 'M0 11V3H34V11Z', 'duck dip': 'M3 6H32' }[cls] || 'M0 6H34';
+    mark.append(svg('path', { class: cls, d: shape }));
     li.append(mark, name);
     list.append(li);
   }

@@ -45,7 +45,7 @@ export class Meetings {
     }
     const scale = MARKS.map((m) => `${m.shape}\u00a0${m.word}${Number.isFinite(m.from) ? ' from ' + fixed(m.from, 2) : ''}`).join(', ');
     say(byId('map-say'), `Press a cell to hear exactly that meeting: the callout among music, an effect and the engine at those revs. The number is how much of the speech arrives, 0 to 1: ${scale}. The switch \u201ccompare\u201d changes these numbers as well as the sound. Under each name stands what it keeps in nine of ten meetings, without \u2192 with the plan.`);
-    say(byId('map-more'), `Scroll for more revs, up to ${revs(rpm[rpm.length - 1])} rpm\u00a0\u2192`);
+    say(byId('map-more'), `Scroll for more revs, to ${revs(rpm[rpm.length - 1])} rpm\u00a0\u2192`);
     const head = make('tr', {}, make('th', { scope: 'col' }, 'rpm'), ...rpm.map((v) => make('th', { scope: 'col' }, revs(v))));
     const rows = callouts.map((c, i) => {
       const cells = rpm.map((v, j) => {
@@ -56,7 +56,7 @@ export class Meetings {
       this.cells.push(cells);
       return make('tr', {}, make('th', { scope: 'row', title: c.path }, this.row(c)), ...cells.map((b) => make('td', {}, b)));
     });
-    byId('map').replaceChildren(make('caption', { id: 'map-caption' }), make('thead', {}, head), make('tbody', {}, ...rows));
+    byId('map').replaceChildren(make('caption', {}, make('span', { id: 'map-caption' })), make('thead', {}, head), make('tbody', {}, ...rows));
     byId('map-scroll').hidden = false;
     byId('map-scroll').parentElement.style.setProperty('--steps', rpm.length);
     this.planned = null;
