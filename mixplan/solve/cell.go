@@ -1,8 +1,10 @@
 package solve
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"tachbench/mixplan"
 	"tachbench/mixplan/meet"
@@ -28,8 +30,24 @@ type met struct {
 	weakPlain      []float64   // by callout, see Outcome
 }
 
-// cell returns which meeting of a callout stands for a step: of those at that
-// step the one whose plain index is nearest to their median.
+// middles returns, for each step, the meeting that stands for it: by the index
+// without plan the middle one of those at the step, the lower of two. An
+// average of two would be the index of no meeting, and they may lie far apart:
+// one with a loud effect, one without.
+func middles(plain []float64, steps int) []int {
+	out := make([]int, steps)
+	for s := range out {
+		var here []int
+		for i := s; i < len(plain); i += steps {
+			here = append(here, i)
+		}
+		slices.SortStableFunc(here, func(i, j int) int { return cmp.Compare(plain[i], plain[j]) })
+		out[s] = here[(len(here)-1)/2]
+	}
+	return out
+}
+
+// cell returns which meeting of a callout stands for a step.
 func (r *Result) cell(pkg *meet.Package, callout, step int) (int, error) {
 	steps := pkg.Steps()
 	switch {
@@ -40,24 +58,17 @@ func (r *Result) cell(pkg *meet.Package, callout, step int) (int, error) {
 	case step < 0 || step >= steps:
 		return 0, fmt.Errorf("step %d: the engine has %d, counted from 0", step, steps)
 	}
-	index := r.met.plain[callout]
-	middle := bySteps(index, steps)[step]
-	if math.IsNaN(middle) {
+	best := middles(r.met.plain[callout], steps)[step]
+	if math.IsNaN(r.met.plain[callout][best]) {
 		return 0, fmt.Errorf("%s: there is no speech in it, so it has no meetings", pkg.Callouts[callout].Path)
-	}
-	best := step
-	for i := step; i < len(index); i += steps {
-		if math.Abs(index[i]-middle) < math.Abs(index[best]-middle) {
-			best = i
-		}
 	}
 	return best, nil
 }
 
 // MeetingTimeline lays out, as a scene, the meeting behind a cell of the map of
 // callouts and revs: of the meetings of the callout at the step of the engine
-// (both counted from 0, as in [Outcome.StepsPlain]) the one whose index without
-// plan is nearest to their median. A second before and after the callout is
+// (both counted from 0, as in [Outcome.StepsPlain]) the one whose index, without
+// and with the plan, the cell shows. A second before and after the callout is
 // heard; beds go round from the place that the meeting drew, what is shorter
 // starts where it was drawn, and the engine is held at the step's revs.
 // pkg, sh and r belong together as Solve or Check left them; lib reads the

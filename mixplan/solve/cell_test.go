@@ -117,9 +117,16 @@ func TestMeetingBehindACellIsWhatTheCellSays(t *testing.T) {
 			if math.Abs(dPlain) > ProofSII || math.Abs(dPlanned) > ProofSII {
 				t.Errorf("%s: plain %.3f for %.3f, planned %.3f for %.3f", tl.Name, plain, r.met.plain[callout][i], planned, r.met.planned[callout][i])
 			}
-			// Of four meetings two are nearest to the median.
-			if d := math.Abs(r.met.plain[callout][i] - r.Callouts[callout].StepsPlain[step]); d > 0.1 {
-				t.Errorf("%s: its index is %.3f from the cell's", tl.Name, d)
+			if plain, planned := r.Callouts[callout].StepsPlain[step], r.Callouts[callout].StepsPlanned[step]; plain != r.met.plain[callout][i] || planned != r.met.planned[callout][i] {
+				t.Errorf("%s: the cell says %.3f and %.3f, the meeting %.3f and %.3f", tl.Name, plain, planned, r.met.plain[callout][i], r.met.planned[callout][i])
+			}
+			at := slices.Sorted(func(yield func(float64) bool) {
+				for k := step; k < len(r.met.plain[callout]); k += pkg.Steps() {
+					yield(r.met.plain[callout][k])
+				}
+			})
+			if r.met.plain[callout][i] != at[1] { // the second of four
+				t.Errorf("%s: %.3f is not the middle of %.3f", tl.Name, r.met.plain[callout][i], at)
 			}
 		}
 	}

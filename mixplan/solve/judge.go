@@ -41,7 +41,9 @@ func (r *Result) judge(p, plain *problem, o Options) {
 			c.WeakestAtS = at[weakest]
 		}
 		steps := p.pkg.Steps()
-		c.StepsPlain, c.StepsPlanned = bySteps(plain.base[i], steps), bySteps(with, steps)
+		for _, k := range middles(plain.base[i], steps) {
+			c.StepsPlain, c.StepsPlanned = append(c.StepsPlain, plain.base[i][k]), append(c.StepsPlanned, with[k])
+		}
 		l := c.Sound.Listener()
 		c.Hall = p.pkg.Prepare(i, l, meet.Hall()).Index(0, &p.hall, open)
 		c.Against = r.against(p, plain, i, l, course, o)
@@ -69,19 +71,6 @@ func median(v []float64) float64 {
 	s := slices.Clone(v)
 	slices.Sort(s)
 	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
-}
-
-// bySteps returns the median of the meetings at each step.
-func bySteps(index []float64, steps int) []float64 {
-	out := make([]float64, steps)
-	for s := range out {
-		var here []float64
-		for i := s; i < len(index); i += steps {
-			here = append(here, index[i])
-		}
-		out[s] = median(here)
-	}
-	return out
 }
 
 // against lets a callout meet each other sound alone.

@@ -85,8 +85,8 @@ type Outcome struct {
 	WeakestAtS, WeakestBelow float64
 
 	Hall         float64   // over the hall alone, trimmed
-	StepsPlain   []float64 // median of the meetings at each step of the engine
-	StepsPlanned []float64
+	StepsPlain   []float64 // of the middle one (without plan) of the meetings at each step of the engine
+	StepsPlanned []float64 // of the same meetings
 	Against      []Against // each other sound alone, in the order of the buses
 	LimitedBy    string
 	RaiseDB      float64   // more level that would do; 0 if none is needed, NaN if none helps
