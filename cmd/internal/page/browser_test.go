@@ -196,6 +196,14 @@ func stops(b *browserTab) {
 	if len(seen) != 1 || seen[0] != "low true" {
 		b.t.Errorf("while it idles the lamp reads %q, want low, lit", seen)
 	}
+	// It hunts a little under its idle revs, where the lowest band begins.
+	named := ask[[]string](b, `import('/assets/lever.js').then(({ Lever }) => {
+		const of = { bands: () => [{name: 'high', from_rpm: 5000, to_rpm: 6000}, {name: 'low', from_rpm: 2000, to_rpm: 3500}] };
+		return [1800, 2000, 3500, 5000, 6000, 6100].map((rpm) => Lever.prototype.bandAt.call(of, rpm)?.name || 'none');
+	})`)
+	if got := strings.Join(named, " "); got != "low low none high high high" {
+		b.t.Errorf("1800, 2000, 3500, 5000, 6000 and 6100 rpm are in the bands %s", got)
+	}
 	if got := ask[string](b, `document.getElementById('position').textContent`); got != "The engine idles; Stop or Esc ends it." {
 		b.t.Errorf("with an idling engine the page says %q", got)
 	}
