@@ -22,7 +22,7 @@
 //
 // To the browser, binary: a block of sound, a header of 16 bytes (see block.go)
 // and interleaved float32. Text is JSON with a "kind": state (20 a second),
-// plan, error, busy, taken. From the browser, text up to 4 KB (see control.go);
+// plan, error, busy, taken, silenced. From the browser, text up to 4 KB (see control.go);
 // what is malformed closes the socket with 1008 and the reason.
 //
 // # The clock
@@ -30,5 +30,6 @@
 // The browser's consumption is the clock: it reports the frames it has played
 // every 10 ms, and blocks of 10 ms follow while fewer than the lead are under
 // way (see pacing.go). Without a report for a second the lever is released and
-// sending waits. One tab plays; another one may take over.
+// sending waits. One tab plays and works the bench; another one may take over,
+// and any may silence. Who begins to play begins at the start volume.
 package page

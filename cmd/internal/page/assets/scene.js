@@ -208,7 +208,7 @@ export class Scene {
   blank() {
     this.state = {};
     say(byId('position'), `${NONE} (the line is lost)`);
-    say(byId('scene-hint'), '');
+    for (const id of ['scene-hint', 'compare-say']) say(byId(id), '');
   }
 }
 
