@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"runtime/debug"
 	"sync"
 
 	"tachbench/analysis/sii"
@@ -228,18 +229,29 @@ func (p *Package) readEngine(ctx context.Context, sh *sheet.Sheet, o Options) er
 }
 
 // each calls what start returns for 0 to n-1, on several cores, each with its
-// own start. Results must be kept by index.
+// own start. Results must be kept by index. A panic in one of them is the
+// caller's, as without cores.
 func each(n, workers int, start func() func(int)) {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
 	next := make(chan int)
 	var wg sync.WaitGroup
+	var once sync.Once
+	var fault any
 	for range min(workers, n) {
 		wg.Go(func() {
 			do := start()
-			for i := range next {
+			one := func(i int) {
+				defer func() {
+					if p := recover(); p != nil {
+						once.Do(func() { fault = fmt.Sprintf("%v\n\n%s", p, debug.Stack()) })
+					}
+				}()
 				do(i)
+			}
+			for i := range next {
+				one(i)
 			}
 		})
 	}
@@ -248,4 +260,7 @@ func each(n, workers int, start func() func(int)) {
 	}
 	close(next)
 	wg.Wait()
+	if fault != nil {
+		panic(fault)
+	}
 }

@@ -1,8 +1,10 @@
 package solve
 
 import (
+	"fmt"
 	"math"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -191,7 +193,8 @@ func (p *problem) knobs(most []float64) []knob {
 	return out
 }
 
-// parallel calls do for 0 to n-1 on several cores, in about this order.
+// parallel calls do for 0 to n-1 on several cores, in about this order. A panic
+// in one of them is the caller's, as without cores.
 func parallel(n, workers int, do func(int)) {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
@@ -204,12 +207,22 @@ func parallel(n, workers int, do func(int)) {
 	}
 	var next atomic.Int64
 	var wg sync.WaitGroup
+	var once sync.Once
+	var fault any
 	for range workers {
 		wg.Go(func() {
+			defer func() {
+				if p := recover(); p != nil {
+					once.Do(func() { fault = fmt.Sprintf("%v\n\n%s", p, debug.Stack()) })
+				}
+			}()
 			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
 				do(i)
 			}
 		})
 	}
 	wg.Wait()
+	if fault != nil {
+		panic(fault)
+	}
 }

@@ -3,6 +3,7 @@ package solve
 import (
 	"context"
 	"math"
+	"strings"
 	"testing"
 
 	"tachbench/analysis/sii"
@@ -90,4 +91,19 @@ sound = "effect-a.wav"
 		}
 		t.Logf("%s %.2f s: %.3f, %.3f, %.3f dB of %s", c.Path, c.AtS, c.Promised, c.Measured, c.WorstLevelDB, c.WorstLevelOf)
 	}
+}
+
+// A fault on another core is the caller's to hold.
+func TestFaultOnAnotherCore(t *testing.T) {
+	defer func() {
+		if p, ok := recover().(string); !ok || !strings.HasPrefix(p, "third\n") {
+			t.Errorf("%v", p)
+		}
+	}()
+	parallel(8, 4, func(i int) {
+		if i == 2 {
+			panic("third")
+		}
+	})
+	t.Error("nothing seen")
 }

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"runtime"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -163,13 +164,28 @@ func (o pageOptions) makePlan(ctx context.Context, sh *sheet.Sheet, lib *scene.L
 		Progress: server.PlanProgress,
 	}
 	server.PlanProgress("reading", 0, 0)
-	r, err := solve.Run(ctx, job)
-	if err == nil {
-		err = server.PlanReady(ctx, page.PlanOf(r, sh, lib))
-	}
+	err := spared(func() error {
+		r, err := solve.Run(ctx, job)
+		if err != nil {
+			return err
+		}
+		return server.PlanReady(ctx, page.PlanOf(r, sh, lib))
+	})
 	if err != nil && ctx.Err() == nil {
 		server.PlanFailed(err)
 	}
+}
+
+// spared does work whose own fault must not end a page that somebody is
+// listening to: a panic becomes an error of one line.
+func spared(work func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			what, _, _ := strings.Cut(fmt.Sprint(p), "\n")
+			err = fmt.Errorf("a fault of tachbench itself while planning: %s", what)
+		}
+	}()
+	return work()
 }
 
 // check looks at the flags alone.

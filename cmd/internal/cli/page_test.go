@@ -39,6 +39,17 @@ func TestPageOptions(t *testing.T) {
 	}
 }
 
+// A fault in planning is one line on the page and does not end it.
+func TestFaultWhilePlanningIsSpared(t *testing.T) {
+	err := spared(func() error { panic("index out of range\n\ngoroutine 1") })
+	if err == nil || err.Error() != "a fault of tachbench itself while planning: index out of range" {
+		t.Error(err)
+	}
+	if err := spared(func() error { return io.EOF }); err != io.EOF {
+		t.Error(err)
+	}
+}
+
 // A page is up, shows its plan when that is ready, says so when its port is
 // taken, and ends with the status of an interrupt within a second of one.
 func TestPageServes(t *testing.T) {

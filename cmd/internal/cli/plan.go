@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"path/filepath"
 	"strings"
 	"time"
@@ -69,7 +70,7 @@ like and have it judged with --check; mix --plan makes it audible.`,
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.StringVar(&o.out, "out", "", "write the plan, a `FILE.toml`")
-	f.StringVar(&o.check, "check", "", "judge the plan in `FILE.toml` instead of making one")
+	f.StringVar(&o.check, "check", "", "judge the plan in `FILE.toml` instead of making one;\nexit status 1 if a callout misses the target")
 	f.StringVar(&o.page, "report", "", "write a page with pictures to `FILE.html`")
 	f.Var(numberValue{&o.target, "SII"}, "target", fmt.Sprintf("index to be reached, above 0 to 0.9;\n%g (understood) if left out, %g is clear,\n%g can be guessed", sii.UnderstoodFrom, sii.ClearFrom, sii.GuessableFrom))
 	f.Var(numberValue{&o.overruns, "N"}, "overruns", fmt.Sprintf("how often an hour the sum may run over full scale;\n%d if left out", solve.OverrunsPerHour))
@@ -123,10 +124,42 @@ func runPlan(ctx context.Context, s Streams, o planOptions) error {
 	if err != nil {
 		return outError(err)
 	}
-	if !r.Proof.Holds() {
+	missed := ""
+	if o.check != "" {
+		if missed = missing(r); missed != "" {
+			s.complain(fmt.Errorf("%s: %s", o.check, missed))
+		}
+	}
+	if missed != "" || !r.Proof.Holds() {
 		return errFindings
 	}
 	return nil
+}
+
+// namedMost is how many callouts a line names before it only counts.
+const namedMost = 3
+
+// missing says in one line which callouts with speech miss the target with a
+// plan; nothing if none does.
+func missing(r *solve.Report) string {
+	var short []string
+	spoken := 0
+	for _, c := range r.Callouts {
+		if math.IsNaN(c.Planned.P10) {
+			continue
+		}
+		if spoken++; c.Planned.P10 < r.Target {
+			short = append(short, c.Sound.Path)
+		}
+	}
+	if len(short) == 0 {
+		return ""
+	}
+	named := strings.Join(short[:min(len(short), namedMost)], ", ")
+	if more := len(short) - namedMost; more > 0 {
+		named += fmt.Sprintf(" and %d more", more)
+	}
+	return fmt.Sprintf("%d of %d callouts with speech miss SII %g in nine of ten meetings: %s", len(short), spoken, r.Target, named)
 }
 
 // write writes the files that were asked for.
