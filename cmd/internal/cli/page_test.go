@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"tachbench/mixplan"
+	"tachbench/samples/sheet"
 	"tachbench/samples/wav"
 )
 
@@ -47,6 +49,23 @@ func TestFaultWhilePlanningIsSpared(t *testing.T) {
 	}
 	if err := spared(func() error { return io.EOF }); err != io.EOF {
 		t.Error(err)
+	}
+}
+
+// A given plan is heard from the start.
+func TestPageBeginsPlanned(t *testing.T) {
+	sh, err := sheet.Parse("soundsheet.toml", []byte("sample_rate = 48000\nbit_depth = 16\n"), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, plan := range []*mixplan.Plan{nil, {}} {
+		b, _, _, err := newBench(t.Context(), sh, plan, false, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := b.Snapshot(); got.Planned != (plan != nil) || got.HasPlan != (plan != nil) {
+			t.Errorf("with the plan %v: planned %t of %t", plan, got.Planned, got.HasPlan)
+		}
 	}
 }
 
