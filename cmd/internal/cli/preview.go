@@ -76,7 +76,7 @@ headphones down before you begin.`,
 	f.BoolVar(&o.note, "note", false, "begin with the engine note, worked by the lever")
 	f.StringVar(&o.plan, "plan", "", "trims, ducks and bus gain from `FILE.toml`")
 	f.Var(seedValue{&o.seed}, "seed", "`NUMBER` that decides the choice of cycles")
-	f.Var(numberValue{&o.volume, "DB"}, "volume", fmt.Sprintf("headphone volume to begin with, %d to 0 dB", listen.LowestVolumeDB))
+	f.Var(numberValue{&o.volume, "DB"}, "volume", fmt.Sprintf("headphone volume to begin with,\n%d to 0 dB", listen.LowestVolumeDB))
 	f.StringVar(&o.to, "to", "", "record what would have been heard, 32-bit float,\ninto `FILE.wav`; no device is used")
 	f.Var(numberValue{&o.seconds, "S"}, "seconds", "play for so long, then end")
 	f.StringVar(&o.lever, "lever", "", "work the lever from `FILE.csv`, rows of\ntime_s,pressed (0..1)")
