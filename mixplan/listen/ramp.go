@@ -33,6 +33,3 @@ func (r *ramp) fill(dst []float64) {
 
 // off reports whether the ramp is at 0 and stays there.
 func (r *ramp) off() bool { return r.v == 0 && r.left == 0 }
-
-// at reports whether the ramp is at a value and stays there.
-func (r *ramp) at(v float64) bool { return r.v == v && r.left == 0 }
