@@ -12,10 +12,11 @@ import (
 )
 
 // The made-up scene: callouts one after the other, with this much between
-// them, and no more than paradeMost of them.
+// them, and no more than paradeMost of them, because both renders of it are
+// held in memory, category by category.
 const (
 	paradeGapS = 1.2
-	paradeMost = 24
+	paradeMost = 16
 	paradeName = "every callout"
 )
 

@@ -62,6 +62,7 @@ func promiseOf(pkg *meet.Package, t *scene.Timeline, plan *mixplan.Plan, categor
 			x[i] *= g
 		}
 	}
+	p.law.broadDB = nil // taken off; a scene is long
 	return p
 }
 
